@@ -1,0 +1,1 @@
+//! Bytes from the field to typed rows, or to errors that name the row, the column and the reason.

@@ -1,0 +1,1 @@
+//! The private PostgreSQL of demo, tests and small offices.

@@ -1,0 +1,1 @@
+//! The invented programme of the demo, made from a seed number.

@@ -1,0 +1,1 @@
+//! Estimators, distributions and quantiles: the only room where `f64` is at home.
