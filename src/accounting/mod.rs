@@ -7,3 +7,4 @@ pub mod evidence;
 pub mod factor;
 pub mod inputs;
 pub mod methodology;
+pub mod records;

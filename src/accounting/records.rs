@@ -1,0 +1,207 @@
+//! What the trail commits to, kind by kind: the content behind each entry.
+//!
+//! The service writes these and the offline verifier reads them back, so both
+//! work from one shape. Statements, factors and methodologies are records too,
+//! in the types of their own subjects.
+
+use crate::accounting::factor::Factor;
+use crate::accounting::inputs::Period;
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+/// The kinds of trail entries.
+pub mod kind {
+    pub const PROGRAMME_CREATED: &str = "programme-created";
+    pub const SITE_ADDED: &str = "site-added";
+    pub const STOVE_MODEL_ADDED: &str = "stove-model-added";
+    pub const FACTORS_ADDED: &str = "factors-added";
+    pub const METHODOLOGY_ADDED: &str = "methodology-added";
+    pub const ROUND_OPENED: &str = "round-opened";
+    pub const BATCH_ACCEPTED: &str = "batch-accepted";
+    pub const PERIOD_OPENED: &str = "period-opened";
+    pub const PERIOD_CLOSED: &str = "period-closed";
+    pub const STATEMENT_MADE: &str = "statement-made";
+}
+
+/// First entry of every trail: whose it is and which key signs its checkpoints.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ProgrammeRecord {
+    pub id: Uuid,
+    pub code: String,
+    pub name: String,
+    /// C2SP verifier key of the checkpoints, `name+hex+base64`.
+    pub checkpoint_key: String,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SiteRecord {
+    pub code: String,
+    pub name: String,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StoveModelRecord {
+    pub code: String,
+    pub version: u32,
+    pub name: String,
+    /// Device code of the factors, e.g. `gasifier`.
+    pub device: String,
+    pub char_making: bool,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct FactorsRecord {
+    pub factors: Vec<Factor>,
+}
+
+/// What a round of field work collects.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum RoundKind {
+    UsageSurvey,
+    KitchenBaseline,
+    KitchenProject,
+    CharWeighing,
+}
+
+impl RoundKind {
+    pub const ALL: [RoundKind; 4] = [
+        RoundKind::UsageSurvey,
+        RoundKind::KitchenBaseline,
+        RoundKind::KitchenProject,
+        RoundKind::CharWeighing,
+    ];
+
+    pub fn code(self) -> &'static str {
+        match self {
+            RoundKind::UsageSurvey => "usage_survey",
+            RoundKind::KitchenBaseline => "kitchen_baseline",
+            RoundKind::KitchenProject => "kitchen_project",
+            RoundKind::CharWeighing => "char_weighing",
+        }
+    }
+
+    pub fn from_code(code: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.code() == code)
+    }
+}
+
+/// A survey or test campaign, `starts_on..ends_on`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RoundRecord {
+    pub code: String,
+    pub kind: RoundKind,
+    pub starts_on: NaiveDate,
+    pub ends_on: NaiveDate,
+    /// How the sample was drawn, in words.
+    pub design: String,
+}
+
+/// Rows accepted together. The root is the RFC 9162 tree head over the leaf
+/// hashes of their canonical JSON, in file order.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct BatchRecord {
+    pub id: Uuid,
+    pub kind: String,
+    pub round: Option<String>,
+    pub file_name: Option<String>,
+    /// SHA-256 of the uploaded bytes, lower-case hex.
+    pub file_sha256: String,
+    pub rows: u64,
+    pub root: String,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PeriodClosedRecord {
+    pub code: String,
+}
+
+/// The rounds that a statement of a period reads, by one rule for service and verifier.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct ChosenRounds {
+    pub usage: Vec<String>,
+    pub baseline_kitchens: Vec<String>,
+    pub project_kitchens: Vec<String>,
+    pub char_weighings: Vec<String>,
+}
+
+/// Chooses rounds for `period`; each list is sorted by code.
+///
+/// * usage surveys and char weighings: every round that overlaps the period;
+/// * baseline kitchens: every baseline round begun before the period ends;
+/// * project kitchens: of the project rounds begun before the period ends, the
+///   one begun last (all of them, where several began on that day).
+pub fn choose_rounds(rounds: &[RoundRecord], period: &Period) -> ChosenRounds {
+    let begun: Vec<&RoundRecord> =
+        rounds.iter().filter(|round| round.starts_on < period.ends_on).collect();
+    let codes = |wanted: RoundKind, fits: &dyn Fn(&RoundRecord) -> bool| {
+        let mut codes: Vec<String> = begun
+            .iter()
+            .filter(|round| round.kind == wanted && fits(round))
+            .map(|round| round.code.clone())
+            .collect();
+        codes.sort();
+        codes
+    };
+    let overlaps = |round: &RoundRecord| round.ends_on > period.starts_on;
+    let last_project_start = begun
+        .iter()
+        .filter(|round| round.kind == RoundKind::KitchenProject)
+        .map(|round| round.starts_on)
+        .max();
+    ChosenRounds {
+        usage: codes(RoundKind::UsageSurvey, &overlaps),
+        baseline_kitchens: codes(RoundKind::KitchenBaseline, &|_| true),
+        project_kitchens: codes(RoundKind::KitchenProject, &|round| {
+            Some(round.starts_on) == last_project_start
+        }),
+        char_weighings: codes(RoundKind::CharWeighing, &overlaps),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    fn round(code: &str, kind: RoundKind, starts_on: &str, ends_on: &str) -> RoundRecord {
+        RoundRecord {
+            code: code.into(),
+            kind,
+            starts_on: day(starts_on),
+            ends_on: day(ends_on),
+            design: String::new(),
+        }
+    }
+
+    #[test]
+    fn a_period_reads_overlapping_surveys_all_baselines_and_the_last_project_round() {
+        let period =
+            Period { code: "2025".into(), starts_on: day("2025-01-01"), ends_on: day("2026-01-01") };
+        let rounds = [
+            round("u24", RoundKind::UsageSurvey, "2024-03-01", "2025-01-01"),
+            round("u25", RoundKind::UsageSurvey, "2025-03-01", "2025-04-01"),
+            round("b22", RoundKind::KitchenBaseline, "2022-10-01", "2022-11-01"),
+            round("p24", RoundKind::KitchenProject, "2024-05-01", "2024-06-01"),
+            round("p25", RoundKind::KitchenProject, "2025-05-01", "2025-06-01"),
+            round("p26", RoundKind::KitchenProject, "2026-01-01", "2026-02-01"),
+            round("c25", RoundKind::CharWeighing, "2024-12-01", "2025-02-01"),
+        ];
+        let chosen = choose_rounds(&rounds, &period);
+        assert_eq!(chosen.usage, ["u25"]);
+        assert_eq!(chosen.baseline_kitchens, ["b22"]);
+        assert_eq!(chosen.project_kitchens, ["p25"]);
+        assert_eq!(chosen.char_weighings, ["c25"]);
+    }
+}
