@@ -1,1 +1,94 @@
-//! api
+//! HTTP JSON under `/api/v1`: extract, authorise, call the service, shape.
+//!
+//! Each handler stands beside its OpenAPI description; the document at
+//! `/api/v1/openapi.json` is generated from them.
+
+mod batches;
+mod extract;
+mod health;
+mod library;
+mod periods;
+mod problem;
+mod programmes;
+mod register;
+mod rounds;
+mod statements;
+mod trail;
+
+pub use problem::Problem;
+
+use crate::service::Service;
+use axum::Router;
+use axum::response::{IntoResponse, Response};
+use utoipa::OpenApi;
+use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
+use utoipa_axum::router::OpenApiRouter;
+
+#[derive(OpenApi)]
+#[openapi(
+    info(
+        title = "Emberbook",
+        description = "Emissions accounting for programmes that give households char-making \
+            gasifier cookstoves. Quantities travel as decimal strings. Errors are \
+            `application/problem+json` (RFC 9457); key on `type`, never on `detail`. Every POST \
+            takes `Idempotency-Key`. Estimates for accounting, not a health assessment; issuance \
+            and any public claim rest with an accredited validation and verification body.",
+        license(name = "Apache-2.0", identifier = "Apache-2.0")
+    ),
+    modifiers(&Bearer),
+    tags(
+        (name = "programmes", description = "The unit of access and of the trail"),
+        (name = "register", description = "Sites, stove models, households, deployments"),
+        (name = "evidence", description = "Rounds and the batches uploaded into them"),
+        (name = "library", description = "Factors and methodologies, versioned, never edited"),
+        (name = "statements", description = "Monitoring periods, statements and their traces"),
+        (name = "trail", description = "The append-only log, its proofs, and the export"),
+        (name = "health", description = "For load balancers")
+    )
+)]
+struct Document;
+
+struct Bearer;
+
+impl utoipa::Modify for Bearer {
+    fn modify(&self, document: &mut utoipa::openapi::OpenApi) {
+        let scheme = SecurityScheme::Http(HttpBuilder::new().scheme(HttpAuthScheme::Bearer).build());
+        document.components.get_or_insert_default().add_security_scheme("token", scheme);
+    }
+}
+
+fn described_routes() -> OpenApiRouter<Service> {
+    let programme = OpenApiRouter::new()
+        .merge(programmes::routes())
+        .merge(register::routes())
+        .merge(rounds::routes())
+        .merge(batches::routes())
+        .merge(library::routes())
+        .merge(periods::routes())
+        .merge(statements::routes())
+        .merge(trail::routes());
+    OpenApiRouter::with_openapi(Document::openapi())
+        .nest("/api/v1/programmes/{programme}", programme)
+        .merge(programmes::root_routes())
+        .merge(health::routes())
+}
+
+/// The API description, OpenAPI 3.1, as JSON text.
+pub fn openapi_json() -> Result<String, serde_json::Error> {
+    let (_, document) = described_routes().split_for_parts();
+    document.to_pretty_json()
+}
+
+/// Every API route, and its description at `/api/v1/openapi.json`.
+pub fn router(service: Service) -> Router {
+    let (routes, document) = described_routes().split_for_parts();
+    let document = document.to_pretty_json().unwrap_or_else(|e| format!("{{\"error\": \"{e}\"}}"));
+    routes
+        .route(
+            "/api/v1/openapi.json",
+            axum::routing::get(async move || -> Response {
+                ([("content-type", "application/json")], document.clone()).into_response()
+            }),
+        )
+        .with_state(service)
+}

@@ -1,1 +1,93 @@
-//! store
+//! All SQL of the program, one file per subject. Nothing else knows a table.
+//!
+//! Functions take a connection, so that a use case decides what one transaction
+//! holds. Rows known at trail position `p` are those with `sequence < p`.
+
+pub mod access;
+pub mod batches;
+pub mod cohorts;
+pub mod evidence;
+pub mod idempotency;
+pub mod library;
+pub mod periods;
+pub mod programmes;
+pub mod register;
+pub mod rows;
+pub mod rounds;
+pub mod staging;
+pub mod statements;
+pub mod trail;
+
+use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
+use sqlx::{PgPool, migrate::Migrator};
+use std::str::FromStr;
+use std::time::Duration;
+
+/// The schema, embedded; forward only.
+pub static MIGRATIONS: Migrator = sqlx::migrate!("./migrations");
+
+/// What can go wrong between the program and its database.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    #[error(transparent)]
+    Database(#[from] sqlx::Error),
+    #[error("migration failed: {0}")]
+    Migration(#[from] sqlx::migrate::MigrateError),
+    /// Something stored is not what the program writes: the database was changed behind its back.
+    #[error("stored {what} cannot be read: {reason}")]
+    Damaged { what: String, reason: String },
+}
+
+impl StoreError {
+    /// Name of the database constraint that refused a write.
+    pub fn constraint(&self) -> Option<&str> {
+        match self {
+            StoreError::Database(sqlx::Error::Database(error)) => error.constraint(),
+            _ => None,
+        }
+    }
+
+    /// True where the database could not be reached, so that a later try may succeed.
+    pub fn is_outage(&self) -> bool {
+        match self {
+            StoreError::Database(error) => match error {
+                sqlx::Error::Io(_) | sqlx::Error::PoolTimedOut | sqlx::Error::PoolClosed => true,
+                // Class 57 is operator intervention (shutdown), 53 is out of resources, 08 is connection loss.
+                sqlx::Error::Database(error) => error
+                    .code()
+                    .is_some_and(|code| ["57P", "53", "08"].iter().any(|class| code.starts_with(class))),
+                _ => false,
+            },
+            _ => false,
+        }
+    }
+
+    fn damaged(what: impl Into<String>, reason: impl ToString) -> Self {
+        StoreError::Damaged { what: what.into(), reason: reason.to_string() }
+    }
+}
+
+/// Opens the pool and brings the schema up to date.
+///
+/// # Errors
+/// The database cannot be reached, or it holds a schema this program does not know.
+pub async fn connect(url: &str, connections_max: u32) -> Result<PgPool, StoreError> {
+    let options = PgConnectOptions::from_str(url)?.application_name("emberbook");
+    let pool = PgPoolOptions::new()
+        .max_connections(connections_max)
+        .acquire_timeout(Duration::from_secs(10))
+        .connect_with(options)
+        .await?;
+    MIGRATIONS.run(&pool).await?;
+    Ok(pool)
+}
+
+/// Unsigned on our side, `bigint` in PostgreSQL; a negative one was never written by us.
+fn unsigned(value: i64, what: &str) -> Result<u64, StoreError> {
+    u64::try_from(value).map_err(|_| StoreError::damaged(what, "it is negative"))
+}
+
+/// For the query parameters: positions and counts stay far below 2^63.
+fn signed(value: u64) -> i64 {
+    i64::try_from(value).unwrap_or(i64::MAX)
+}

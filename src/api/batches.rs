@@ -1,0 +1,203 @@
+//! Batches of rows from the field, and the templates that they are written in.
+
+use super::Problem;
+use super::extract::{Access, Path, Query, RepeatKey};
+use super::register::page_limit;
+use crate::intake::{BatchKind, Template};
+use crate::service::batches::{BatchView, Upload};
+use crate::service::evidence::RowView;
+use crate::service::trail::RowProof;
+use crate::service::upload::Spooled;
+use crate::service::{Service, ServiceError};
+use axum::body::Body;
+use axum::extract::State;
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+use utoipa::IntoParams;
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+use uuid::Uuid;
+
+pub(super) fn routes() -> OpenApiRouter<Service> {
+    OpenApiRouter::new()
+        .routes(routes!(list_templates))
+        .routes(routes!(read_template))
+        .routes(routes!(list_batches))
+        .routes(routes!(read_batch))
+        .routes(routes!(upload_batch))
+        .routes(routes!(list_rows))
+        .routes(routes!(prove_row))
+}
+
+/// Bytes that one upload may have.
+pub const UPLOAD_BYTES_MAX: u64 = 512 * 1024 * 1024;
+
+fn known_kind(code: &str) -> Result<BatchKind, Problem> {
+    code.parse()
+        .map_err(|_| ServiceError::NotFound { what: "batch kind", name: code.into() }.into())
+}
+
+/// The columns of every kind of batch, with units, bounds and examples.
+#[utoipa::path(get, path = "/templates", tag = "evidence", security(("token" = [])),
+    params(("programme" = String, Path, description = "Programme code")), responses(
+    (status = 200, body = Vec<Object>, description = "Templates"),
+    (status = 401, body = Problem, content_type = "application/problem+json"),
+    (status = 403, body = Problem, content_type = "application/problem+json")))]
+async fn list_templates(Access(_): Access) -> axum::Json<Vec<&'static Template>> {
+    axum::Json(BatchKind::ALL.iter().map(|kind| kind.template()).collect())
+}
+
+/// The template of a kind as a CSV file: its header and one invented row.
+#[utoipa::path(get, path = "/templates/{kind}", tag = "evidence", security(("token" = [])),
+    params(("programme" = String, Path, description = "Programme code"),
+           ("kind" = String, Path, description = "Kind of batch")), responses(
+    (status = 200, body = String, content_type = "text/csv"),
+    (status = 401, body = Problem, content_type = "application/problem+json"),
+    (status = 403, body = Problem, content_type = "application/problem+json"),
+    (status = 404, body = Problem, content_type = "application/problem+json")))]
+async fn read_template(
+    Access(_): Access,
+    Path((_, kind)): Path<(String, String)>,
+) -> Result<Response, Problem> {
+    let kind = known_kind(&kind)?;
+    let headers = [
+        (header::CONTENT_TYPE, "text/csv; charset=utf-8".to_owned()),
+        (
+            header::CONTENT_DISPOSITION,
+            format!("attachment; filename=\"{}.csv\"", kind.file_stem()),
+        ),
+    ];
+    Ok((headers, kind.template().example_csv()).into_response())
+}
+
+/// List batches in trail order.
+#[utoipa::path(get, path = "/batches", tag = "evidence", security(("token" = [])),
+    params(("programme" = String, Path, description = "Programme code")), responses(
+    (status = 200, body = Vec<BatchView>),
+    (status = 401, body = Problem, content_type = "application/problem+json"),
+    (status = 403, body = Problem, content_type = "application/problem+json")))]
+async fn list_batches(
+    State(service): State<Service>,
+    Access(caller): Access,
+) -> Result<axum::Json<Vec<BatchView>>, Problem> {
+    Ok(axum::Json(service.batches(&caller).await?))
+}
+
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct UploadQuery {
+    /// Round that the rows belong to; none for the register.
+    round: Option<String>,
+    /// What the file is called in the field.
+    file_name: Option<String>,
+}
+
+/// Upload a CSV file of one kind. It is accepted whole or refused whole; a file
+/// that was accepted before changes nothing. For managers and monitors.
+#[utoipa::path(post, path = "/batches/{kind}", tag = "evidence", security(("token" = [])),
+    params(("programme" = String, Path, description = "Programme code"),
+           ("kind" = String, Path, description = "Kind of batch, see /templates"), UploadQuery,
+           ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
+    request_body(content = String, content_type = "text/csv", description = "The file's bytes"),
+    responses(
+    (status = 201, body = BatchView),
+    (status = 200, body = BatchView, description = "accepted before"),
+    (status = 401, body = Problem, content_type = "application/problem+json"),
+    (status = 403, body = Problem, content_type = "application/problem+json"),
+    (status = 404, body = Problem, content_type = "application/problem+json"),
+    (status = 409, body = Problem, content_type = "application/problem+json"),
+    (status = 413, body = Problem, content_type = "application/problem+json"),
+    (status = 415, body = Problem, content_type = "application/problem+json"),
+    (status = 422, body = Problem, content_type = "application/problem+json",
+     description = "with every wrong row named")))]
+async fn upload_batch(
+    State(service): State<Service>,
+    Access(caller): Access,
+    RepeatKey(key): RepeatKey,
+    Path((_, kind)): Path<(String, String)>,
+    Query(query): Query<UploadQuery>,
+    headers: HeaderMap,
+    body: Body,
+) -> Result<(StatusCode, axum::Json<BatchView>), Problem> {
+    let kind = known_kind(&kind)?;
+    check_csv(&headers)?;
+    let file = Spooled::receive(body.into_data_stream(), UPLOAD_BYTES_MAX).await?;
+    let upload = Upload { kind, round: query.round, file_name: query.file_name, file };
+    let batch = service.accept_batch(&caller, upload, key).await?;
+    let status = if batch.repeated { StatusCode::OK } else { StatusCode::CREATED };
+    Ok((status, axum::Json(batch)))
+}
+
+fn check_csv(headers: &HeaderMap) -> Result<(), Problem> {
+    let named = headers.get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok());
+    match named.map(|named| named.trim().to_ascii_lowercase()) {
+        Some(named) if named.starts_with("text/csv") => Ok(()),
+        _ => Err(Problem::unsupported("send the file's bytes with Content-Type: text/csv")),
+    }
+}
+
+/// Read what is known of one batch.
+#[utoipa::path(get, path = "/batches/by-id/{batch}", tag = "evidence", security(("token" = [])),
+    params(("programme" = String, Path, description = "Programme code"),
+           ("batch" = Uuid, Path, description = "Batch id")), responses(
+    (status = 200, body = BatchView),
+    (status = 401, body = Problem, content_type = "application/problem+json"),
+    (status = 403, body = Problem, content_type = "application/problem+json"),
+    (status = 404, body = Problem, content_type = "application/problem+json")))]
+async fn read_batch(
+    State(service): State<Service>,
+    Access(caller): Access,
+    Path((_, batch)): Path<(String, Uuid)>,
+) -> Result<axum::Json<BatchView>, Problem> {
+    Ok(axum::Json(service.batch(&caller, batch).await?))
+}
+
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct RowsQuery {
+    /// Line of the last row of the earlier page.
+    after_line: Option<u64>,
+    /// Rows wanted, 1 to 1,000; default 100.
+    limit: Option<u32>,
+}
+
+/// A page of a batch's rows, in file order.
+#[utoipa::path(get, path = "/batches/by-id/{batch}/rows", tag = "evidence",
+    security(("token" = [])),
+    params(("programme" = String, Path, description = "Programme code"),
+           ("batch" = Uuid, Path, description = "Batch id"), RowsQuery), responses(
+    (status = 200, body = Vec<RowView>),
+    (status = 401, body = Problem, content_type = "application/problem+json"),
+    (status = 403, body = Problem, content_type = "application/problem+json"),
+    (status = 404, body = Problem, content_type = "application/problem+json"),
+    (status = 422, body = Problem, content_type = "application/problem+json")))]
+async fn list_rows(
+    State(service): State<Service>,
+    Access(caller): Access,
+    Path((_, batch)): Path<(String, Uuid)>,
+    Query(query): Query<RowsQuery>,
+) -> Result<axum::Json<Vec<RowView>>, Problem> {
+    let limit = page_limit(query.limit)?;
+    let rows =
+        service.batch_rows(&caller, batch, query.after_line.unwrap_or(0), limit).await?;
+    Ok(axum::Json(rows))
+}
+
+/// Prove one row up to the head of the trail.
+#[utoipa::path(get, path = "/batches/by-id/{batch}/rows/{line}/proof", tag = "trail",
+    security(("token" = [])),
+    params(("programme" = String, Path, description = "Programme code"),
+           ("batch" = Uuid, Path, description = "Batch id"),
+           ("line" = u64, Path, description = "Line of the row in its file")), responses(
+    (status = 200, body = RowProof),
+    (status = 401, body = Problem, content_type = "application/problem+json"),
+    (status = 403, body = Problem, content_type = "application/problem+json"),
+    (status = 404, body = Problem, content_type = "application/problem+json")))]
+async fn prove_row(
+    State(service): State<Service>,
+    Access(caller): Access,
+    Path((_, batch, line)): Path<(String, Uuid, u64)>,
+) -> Result<axum::Json<RowProof>, Problem> {
+    Ok(axum::Json(service.row_proof(&caller, batch, line).await?))
+}

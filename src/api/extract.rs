@@ -1,0 +1,123 @@
+//! What handlers take from a request: the caller, a JSON body, the repeat key.
+
+use super::Problem;
+use crate::service::{Caller, Once, Service, ServiceError};
+use crate::trail::canonical::parse_strict;
+use axum::body::Bytes;
+use axum::extract::{FromRequest, FromRequestParts, RawPathParams, Request};
+use axum::http::request::Parts;
+use axum::http::{HeaderMap, header};
+use serde::de::DeserializeOwned;
+
+/// The bearer of the token, in the programme that the path names.
+pub(super) struct Access(pub Caller);
+
+pub(super) fn bearer_token(headers: &HeaderMap) -> Result<&str, ServiceError> {
+    headers
+        .get(header::AUTHORIZATION)
+        .and_then(|value| value.to_str().ok())
+        .and_then(|value| value.split_once(' '))
+        .filter(|(scheme, _)| scheme.eq_ignore_ascii_case("bearer"))
+        .map(|(_, token)| token.trim())
+        .ok_or(ServiceError::Unauthenticated)
+}
+
+impl FromRequestParts<Service> for Access {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, service: &Service) -> Result<Self, Problem> {
+        let caller = service.caller_by_token(bearer_token(&parts.headers)?).await?;
+        let params = RawPathParams::from_request_parts(parts, service)
+            .await
+            .map_err(|e| Problem::unreadable(e.to_string()))?;
+        let named = params.iter().find(|(name, _)| *name == "programme").map(|(_, code)| code);
+        if named == Some(caller.programme_code.as_str()) {
+            Ok(Access(caller))
+        } else {
+            Err(ServiceError::Forbidden("the token belongs to another programme".into()).into())
+        }
+    }
+}
+
+/// The client's `Idempotency-Key`, quotes of its structured-field form taken off.
+pub(super) struct RepeatKey(pub Option<String>);
+
+impl<S: Sync> FromRequestParts<S> for RepeatKey {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Problem> {
+        let Some(value) = parts.headers.get("idempotency-key") else {
+            return Ok(RepeatKey(None));
+        };
+        let key = value.to_str().unwrap_or_default().trim().trim_matches('"');
+        if key.is_empty() || key.len() > 200 || key.chars().any(char::is_control) {
+            return Err(Problem::field("Idempotency-Key", "give 1 to 200 printable characters"));
+        }
+        Ok(RepeatKey(Some(key.to_owned())))
+    }
+}
+
+/// A JSON body read strictly (no duplicate names), with the bytes it came in.
+pub(super) struct Json<T> {
+    pub value: T,
+    pub bytes: Bytes,
+}
+
+impl<T> Json<T> {
+    pub fn once(&self, key: RepeatKey, operation: &str) -> Once {
+        Once::new(key.0, operation, &self.bytes)
+    }
+}
+
+impl<T: DeserializeOwned, S: Send + Sync> FromRequest<S> for Json<T> {
+    type Rejection = Problem;
+
+    async fn from_request(request: Request, state: &S) -> Result<Self, Problem> {
+        let is_json = request
+            .headers()
+            .get(header::CONTENT_TYPE)
+            .and_then(|value| value.to_str().ok())
+            .is_some_and(|value| value.trim().to_ascii_lowercase().starts_with("application/json"));
+        if !is_json {
+            return Err(Problem::unsupported("send JSON with Content-Type: application/json"));
+        }
+        let bytes = Bytes::from_request(request, state)
+            .await
+            .map_err(|e| Problem::unreadable(e.to_string()))?;
+        let value = parse_strict(&bytes).map_err(|e| Problem::unreadable(e.to_string()))?;
+        let value =
+            serde_json::from_value(value).map_err(|e| Problem::field("body", e.to_string()))?;
+        Ok(Json { value, bytes })
+    }
+}
+
+/// Query parameters; a wrong one is a problem that names it.
+pub(super) struct Query<T>(pub T);
+
+impl<T: DeserializeOwned, S: Sync> FromRequestParts<S> for Query<T> {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Problem> {
+        axum::extract::Query::from_request_parts(parts, state)
+            .await
+            .map(|axum::extract::Query(value)| Query(value))
+            .map_err(|e| Problem::field("query", e.body_text()))
+    }
+}
+
+/// Path parameters; one that cannot be read names nothing that exists.
+pub(super) struct Path<T>(pub T);
+
+impl<T: DeserializeOwned + Send, S: Sync + Send> FromRequestParts<S> for Path<T> {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Problem> {
+        axum::extract::Path::from_request_parts(parts, state)
+            .await
+            .map(|axum::extract::Path(value)| Path(value))
+            .map_err(|e| {
+                let name = e.body_text();
+                ServiceError::NotFound { what: "resource:", name }.into()
+            })
+    }
+}

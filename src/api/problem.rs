@@ -1,0 +1,200 @@
+//! The one place where a refusal becomes an HTTP answer (RFC 9457).
+
+use crate::service::{FieldProblem, ServiceError};
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use serde::Serialize;
+use utoipa::ToSchema;
+
+/// `application/problem+json`. `type` is stable; `detail` is for people.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Problem {
+    /// A URI reference that names the kind of problem, e.g. `/problems/rejected-batch`.
+    #[serde(rename = "type")]
+    pub kind: String,
+    pub title: &'static str,
+    pub status: u16,
+    pub detail: String,
+    /// Fields of the request that cannot be taken.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub errors: Vec<FieldProblem>,
+    /// Rows of a file that were refused: the first 1,000.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub rejections: Vec<RowProblem>,
+    /// How many rows or cells were refused in all.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub rejection_count: Option<u64>,
+    /// What is missing before a statement can be made.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub gaps: Vec<GapProblem>,
+}
+
+/// One wrong cell or row of a file.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct RowProblem {
+    /// Line of the file; the header is line 1.
+    pub line: Option<u64>,
+    pub column: Option<String>,
+    pub code: String,
+    pub detail: String,
+}
+
+#[derive(Debug, Serialize, ToSchema)]
+pub struct GapProblem {
+    pub code: String,
+    pub sentence: String,
+}
+
+impl Problem {
+    fn new(status: StatusCode, slug: &str, title: &'static str, detail: impl Into<String>) -> Self {
+        Problem {
+            kind: format!("/problems/{slug}"),
+            title,
+            status: status.as_u16(),
+            detail: detail.into(),
+            errors: Vec::new(),
+            rejections: Vec::new(),
+            rejection_count: None,
+            gaps: Vec::new(),
+        }
+    }
+
+    /// A request that could not be read at all.
+    pub(super) fn unreadable(detail: impl Into<String>) -> Self {
+        Problem::new(StatusCode::BAD_REQUEST, "unreadable", "The request cannot be read", detail)
+    }
+
+    pub(super) fn field(field: &str, detail: impl Into<String>) -> Self {
+        ServiceError::Invalid(vec![FieldProblem { field: field.into(), detail: detail.into() }])
+            .into()
+    }
+
+    pub(super) fn unsupported(detail: impl Into<String>) -> Self {
+        Problem::new(
+            StatusCode::UNSUPPORTED_MEDIA_TYPE,
+            "unsupported-media-type",
+            "This content type is not taken here",
+            detail,
+        )
+    }
+}
+
+impl From<ServiceError> for Problem {
+    fn from(error: ServiceError) -> Self {
+        let text = error.to_string();
+        match error {
+            ServiceError::Unauthenticated => {
+                Problem::new(StatusCode::UNAUTHORIZED, "unauthenticated", "Sign in first", text)
+            }
+            ServiceError::Forbidden(_) => {
+                Problem::new(StatusCode::FORBIDDEN, "forbidden", "Not allowed", text)
+            }
+            ServiceError::NotFound { .. } => {
+                Problem::new(StatusCode::NOT_FOUND, "not-found", "Not found", text)
+            }
+            ServiceError::Invalid(errors) => Problem {
+                errors,
+                ..Problem::new(
+                    StatusCode::UNPROCESSABLE_ENTITY,
+                    "invalid-fields",
+                    "Some fields cannot be taken",
+                    text,
+                )
+            },
+            ServiceError::Conflict { code, .. } => Problem::new(
+                StatusCode::CONFLICT,
+                &code.replace('_', "-"),
+                "It conflicts with what is recorded",
+                text,
+            ),
+            ServiceError::Rejected(rejections) => Problem {
+                rejection_count: Some(rejections.count),
+                rejections: rejections
+                    .list
+                    .into_iter()
+                    .map(|rejection| RowProblem {
+                        line: rejection.line,
+                        column: rejection.column,
+                        code: rejection.code.to_owned(),
+                        detail: rejection.detail,
+                    })
+                    .collect(),
+                ..Problem::new(
+                    StatusCode::UNPROCESSABLE_ENTITY,
+                    "rejected-batch",
+                    "The file was refused",
+                    text,
+                )
+            },
+            ServiceError::Gaps(gaps) => Problem {
+                gaps: gaps
+                    .into_iter()
+                    .map(|gap| GapProblem { code: gap.code.to_string(), sentence: gap.sentence })
+                    .collect(),
+                ..Problem::new(
+                    StatusCode::CONFLICT,
+                    "statement-gaps",
+                    "The statement cannot be made yet",
+                    text,
+                )
+            },
+            ServiceError::TooLarge { .. } => Problem::new(
+                StatusCode::PAYLOAD_TOO_LARGE,
+                "too-large",
+                "The upload is too large",
+                text,
+            ),
+            ServiceError::BrokenUpload(_) => Problem::new(
+                StatusCode::BAD_REQUEST,
+                "broken-upload",
+                "The upload broke off",
+                text,
+            ),
+            ServiceError::Outage(source) => {
+                tracing::error!(error = %source, "database cannot be reached");
+                Problem::new(
+                    StatusCode::SERVICE_UNAVAILABLE,
+                    "outage",
+                    "Try again in a moment",
+                    text,
+                )
+            }
+            ServiceError::Damaged(source) => {
+                tracing::error!(error = %source, "stored data is damaged");
+                Problem::new(
+                    StatusCode::INTERNAL_SERVER_ERROR,
+                    "damaged",
+                    "Stored data is damaged",
+                    text,
+                )
+            }
+            ServiceError::Internal(cause) => {
+                tracing::error!(%cause, "internal error");
+                Problem::new(
+                    StatusCode::INTERNAL_SERVER_ERROR,
+                    "internal",
+                    "Something went wrong on our side",
+                    "the cause is in the server's log",
+                )
+            }
+        }
+    }
+}
+
+impl IntoResponse for Problem {
+    fn into_response(self) -> Response {
+        let status =
+            StatusCode::from_u16(self.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
+        let body = serde_json::to_vec(&self).unwrap_or_default();
+        let mut response =
+            (status, [(header::CONTENT_TYPE, "application/problem+json")], body).into_response();
+        if status == StatusCode::UNAUTHORIZED {
+            let challenge = header::HeaderValue::from_static("Bearer");
+            response.headers_mut().insert(header::WWW_AUTHENTICATE, challenge);
+        }
+        if status == StatusCode::SERVICE_UNAVAILABLE {
+            response.headers_mut().insert(header::RETRY_AFTER, header::HeaderValue::from_static("5"));
+        }
+        response
+    }
+}

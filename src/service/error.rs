@@ -1,0 +1,109 @@
+//! What can be refused or go wrong, in the user's words. `api` and `web` turn it
+//! into answers; nothing internal is in the texts.
+
+use crate::accounting::statement::Gap;
+use crate::intake::Rejections;
+use crate::store::StoreError;
+
+/// One field of a request that cannot be taken.
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, utoipa::ToSchema)]
+pub struct FieldProblem {
+    pub field: String,
+    pub detail: String,
+}
+
+#[derive(Debug, thiserror::Error)]
+pub enum ServiceError {
+    #[error("the token or session is missing, unknown or expired")]
+    Unauthenticated,
+    #[error("{0}")]
+    Forbidden(String),
+    #[error("there is no {what} {name}")]
+    NotFound { what: &'static str, name: String },
+    #[error("some fields cannot be taken")]
+    Invalid(Vec<FieldProblem>),
+    /// `code` is stable, `detail` is for people.
+    #[error("{detail}")]
+    Conflict { code: &'static str, detail: String },
+    #[error("the file was refused; nothing of it was kept")]
+    Rejected(Rejections),
+    #[error("the statement cannot be made yet")]
+    Gaps(Vec<Gap>),
+    #[error("the upload is larger than {limit_bytes} bytes")]
+    TooLarge { limit_bytes: u64 },
+    #[error("the upload broke off: {0}")]
+    BrokenUpload(String),
+    #[error("the database cannot be reached")]
+    Outage(#[source] StoreError),
+    #[error("stored data is damaged")]
+    Damaged(#[source] StoreError),
+    #[error("internal error: {0}")]
+    Internal(String),
+}
+
+impl ServiceError {
+    pub(super) fn not_found(what: &'static str, name: impl ToString) -> Self {
+        ServiceError::NotFound { what, name: name.to_string() }
+    }
+
+    pub(super) fn invalid(field: &str, detail: impl Into<String>) -> Self {
+        ServiceError::Invalid(vec![FieldProblem { field: field.into(), detail: detail.into() }])
+    }
+
+    pub(super) fn conflict(code: &'static str, detail: impl Into<String>) -> Self {
+        ServiceError::Conflict { code, detail: detail.into() }
+    }
+}
+
+impl From<sqlx::Error> for ServiceError {
+    fn from(error: sqlx::Error) -> Self {
+        StoreError::from(error).into()
+    }
+}
+
+/// Named constraints are refusals that a user can act on; everything else is ours.
+impl From<StoreError> for ServiceError {
+    fn from(error: StoreError) -> Self {
+        if error.is_outage() {
+            return ServiceError::Outage(error);
+        }
+        if matches!(error, StoreError::Damaged { .. }) {
+            return ServiceError::Damaged(error);
+        }
+        let (code, detail) = match error.constraint() {
+            Some("programme_code_taken") => ("code_taken", "a programme with this code exists"),
+            Some("site_code_taken") => ("code_taken", "the programme has a site with this code"),
+            Some("stove_model_taken") => {
+                ("code_taken", "the programme has this version of the stove model")
+            }
+            Some("round_code_taken") => ("code_taken", "the programme has a round with this code"),
+            Some("period_code_taken") => ("code_taken", "the programme has a period with this code"),
+            Some("factor_version_taken") => (
+                "version_taken",
+                "this version of the factor exists; factors are never edited, add the next version",
+            ),
+            Some("methodology_version_taken") => (
+                "version_taken",
+                "this version of the methodology exists; add the next version",
+            ),
+            Some("periods_apart") => (
+                "overlapping_period",
+                "the period shares days with another one; a stove-day belongs to one period",
+            ),
+            Some("period_closed_already") => ("period_closed", "the period is already closed"),
+            Some("one_household_at_a_time") => {
+                ("overlapping_deployment", "a stove would be in two households at a time")
+            }
+            Some("one_unmarked_stove_at_a_time") => (
+                "second_stove_not_marked",
+                "a household would have two stoves at a time, neither marked as a second one",
+            ),
+            Some("household_code_taken" | "deployment_taken" | "deployment_end_taken"
+            | "usage_answer_taken" | "kitchen_day_taken" | "char_weighing_taken") => {
+                ("duplicate_row", "a row of the batch is already recorded")
+            }
+            _ => return ServiceError::Internal(error.to_string()),
+        };
+        ServiceError::conflict(code, detail)
+    }
+}

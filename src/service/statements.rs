@@ -1,0 +1,251 @@
+//! Statements: made from what was known at one position of the trail, and read.
+
+use super::periods::period_by_code;
+use super::{Caller, Once, Service, ServiceError, id_of};
+use crate::accounting::inputs::{
+    EvidenceRole, EvidenceSet, Period, ProgrammeName, StatementInputs,
+};
+use crate::accounting::methodology::Methodology;
+use crate::accounting::records::{RoundRecord, choose_rounds, kind};
+use crate::accounting::statement::{Statement, state};
+use crate::store;
+use crate::store::cohorts::{self, Scope};
+use crate::store::statements::StatementRow;
+use crate::trail::merkle::sha256;
+use serde::{Deserialize, Serialize};
+use sqlx::PgConnection;
+use utoipa::ToSchema;
+use uuid::Uuid;
+
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NewStatement {
+    /// Code of the monitoring period.
+    pub period: String,
+    /// `code@version` of the methodology.
+    #[schema(example = "kitchen-test-households@1")]
+    pub methodology: String,
+    /// For a closed period: read the evidence of today instead of that of the closing.
+    #[serde(default)]
+    pub restate: bool,
+}
+
+/// A statement as it is listed.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct StatementView {
+    pub id: Uuid,
+    pub period: String,
+    pub methodology: String,
+    /// Trail size at which the evidence was read.
+    pub position: u64,
+    pub restatement: bool,
+    /// SHA-256 of the statement's canonical JSON: same inputs, same bytes.
+    pub sha256: String,
+    /// Its own trail entry.
+    pub sequence: u64,
+}
+
+impl Service {
+    /// Computes and records the statement of a period.
+    ///
+    /// # Errors
+    /// `Gaps` says in words what is missing before it can be stated.
+    pub async fn make_statement(
+        &self,
+        caller: &Caller,
+        new: &NewStatement,
+        once: &Once,
+    ) -> Result<StatementView, ServiceError> {
+        caller.must_manage()?;
+        self.write(caller, once, async |connection| {
+            let head = store::trail::size(connection, caller.programme_id).await?;
+            let row = period_by_code(connection, caller, &new.period).await?;
+            let position = match row.closed {
+                Some(closed) if !new.restate => closed,
+                _ => head,
+            };
+            let methodology =
+                methodology_at(connection, caller, &new.methodology, position).await?;
+            let inputs =
+                statement_inputs(connection, caller, &row.period, methodology, position).await?;
+            let statement = state(&inputs).map_err(ServiceError::Gaps)?;
+            let restatement = row.closed.is_some_and(|closed| position > closed);
+            self.record_statement(connection, caller, &statement, restatement).await
+        })
+        .await
+    }
+
+    async fn record_statement(
+        &self,
+        connection: &mut PgConnection,
+        caller: &Caller,
+        statement: &Statement,
+        restatement: bool,
+    ) -> Result<StatementView, ServiceError> {
+        let content = crate::trail::canonical::canonical_of(statement)
+            .map_err(|e| ServiceError::Internal(format!("statement: {e}")))?;
+        let digest = sha256(&content);
+        let id = id_of(&["statement", &caller.programme_id.to_string(), &digest.to_string()]);
+        let known = store::statements::all(connection, caller.programme_id).await?;
+        if let Some(known) = known.into_iter().find(|row| row.statement_id == id) {
+            return Ok(view(known));
+        }
+        let (sequence, _) = self
+            .log(connection, caller, kind::STATEMENT_MADE, &id.to_string(), statement)
+            .await?;
+        let row = StatementRow {
+            statement_id: id,
+            period_code: statement.period.code.clone(),
+            methodology_code: statement.methodology.code.clone(),
+            methodology_version: statement.methodology.version,
+            position: statement.position,
+            restatement,
+            content_hash: digest.0.to_vec(),
+            sequence,
+        };
+        store::statements::insert(connection, caller.programme_id, &row).await?;
+        Ok(view(row))
+    }
+
+    /// What is missing before the period can be stated; empty = nothing.
+    pub async fn gaps(
+        &self,
+        caller: &Caller,
+        period: &str,
+        methodology: &str,
+    ) -> Result<Vec<crate::accounting::statement::Gap>, ServiceError> {
+        let mut transaction = self.pool.begin().await?;
+        let position = store::trail::size(&mut transaction, caller.programme_id).await?;
+        let row = period_by_code(&mut transaction, caller, period).await?;
+        let methodology =
+            methodology_at(&mut transaction, caller, methodology, position).await?;
+        let inputs =
+            statement_inputs(&mut transaction, caller, &row.period, methodology, position).await?;
+        Ok(state(&inputs).err().unwrap_or_default())
+    }
+
+    /// All statements, the latest first.
+    pub async fn statements(&self, caller: &Caller) -> Result<Vec<StatementView>, ServiceError> {
+        let mut connection = self.pool.acquire().await?;
+        let rows = store::statements::all(&mut connection, caller.programme_id).await?;
+        Ok(rows.into_iter().map(view).collect())
+    }
+
+    /// One statement with its figures and its whole trace.
+    pub async fn statement(
+        &self,
+        caller: &Caller,
+        id: Uuid,
+    ) -> Result<(StatementView, Statement), ServiceError> {
+        let bytes = self.statement_bytes(caller, id).await?;
+        let view = self
+            .statements(caller)
+            .await?
+            .into_iter()
+            .find(|statement| statement.id == id)
+            .ok_or_else(|| ServiceError::not_found("statement", id))?;
+        let statement = serde_json::from_slice(&bytes)
+            .map_err(|e| ServiceError::Internal(format!("statement {id}: {e}")))?;
+        Ok((view, statement))
+    }
+
+    /// The exact bytes that the trail committed to.
+    pub async fn statement_bytes(&self, caller: &Caller, id: Uuid) -> Result<Vec<u8>, ServiceError> {
+        let mut connection = self.pool.acquire().await?;
+        store::statements::content(&mut connection, caller.programme_id, id)
+            .await?
+            .ok_or_else(|| ServiceError::not_found("statement", id))
+    }
+}
+
+fn view(row: StatementRow) -> StatementView {
+    StatementView {
+        id: row.statement_id,
+        period: row.period_code,
+        methodology: format!("{}@{}", row.methodology_code, row.methodology_version),
+        position: row.position,
+        restatement: row.restatement,
+        sha256: hex::encode(row.content_hash),
+        sequence: row.sequence,
+    }
+}
+
+async fn methodology_at(
+    connection: &mut PgConnection,
+    caller: &Caller,
+    name: &str,
+    position: u64,
+) -> Result<Methodology, ServiceError> {
+    store::library::methodologies(connection, caller.programme_id, position)
+        .await?
+        .into_iter()
+        .find(|methodology| format!("{}@{}", methodology.code, methodology.version) == name)
+        .ok_or_else(|| ServiceError::not_found("methodology", name))
+}
+
+/// Gathers what the statement is a function of, as known at `position`.
+async fn statement_inputs(
+    connection: &mut PgConnection,
+    caller: &Caller,
+    period: &Period,
+    methodology: Methodology,
+    position: u64,
+) -> Result<StatementInputs, ServiceError> {
+    let scope = Scope { programme_id: caller.programme_id, period, position };
+    let rounds: Vec<RoundRecord> = store::rounds::all(connection, caller.programme_id, position)
+        .await?
+        .into_iter()
+        .map(|row| row.record)
+        .collect();
+    let chosen = choose_rounds(&rounds, period);
+    let factors = store::library::factors_by_id(
+        connection,
+        caller.programme_id,
+        &methodology.factors,
+        position,
+    )
+    .await?;
+    let yield_bound = factors
+        .iter()
+        .find(|factor| factor.id() == methodology.char_rule.yield_bound)
+        .map(|factor| factor.value)
+        .ok_or_else(|| ServiceError::not_found("factor", &methodology.char_rule.yield_bound))?;
+    let mut evidence = vec![EvidenceSet {
+        role: EvidenceRole::Register,
+        rounds: Vec::new(),
+        batches: cohorts::register_batches(connection, scope).await?,
+    }];
+    for (role, rounds) in [
+        (EvidenceRole::Usage, &chosen.usage),
+        (EvidenceRole::BaselineKitchens, &chosen.baseline_kitchens),
+        (EvidenceRole::ProjectKitchens, &chosen.project_kitchens),
+        (EvidenceRole::CharWeighings, &chosen.char_weighings),
+    ] {
+        let batches = cohorts::batches_of_rounds(connection, scope, rounds).await?;
+        evidence.push(EvidenceSet { role, rounds: rounds.clone(), batches });
+    }
+    Ok(StatementInputs {
+        programme: ProgrammeName {
+            id: caller.programme_id,
+            code: caller.programme_code.clone(),
+            name: caller.programme_name.clone(),
+        },
+        period: period.clone(),
+        position,
+        cohorts: cohorts::cohort_days(connection, scope, methodology.grace_days).await?,
+        usage: cohorts::usage_counts(connection, scope, &chosen.usage).await?,
+        baseline_kitchens: cohorts::kitchen_households(
+            connection,
+            scope,
+            &chosen.baseline_kitchens,
+        )
+        .await?,
+        project_kitchens: cohorts::kitchen_households(connection, scope, &chosen.project_kitchens)
+            .await?,
+        char_lots: cohorts::char_lots(connection, scope, &chosen.char_weighings, yield_bound)
+            .await?,
+        evidence,
+        methodology,
+        factors,
+    })
+}

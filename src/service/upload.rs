@@ -1,0 +1,63 @@
+//! Uploaded bytes, spooled to a file of bounded size and hashed on the way.
+
+use super::ServiceError;
+use crate::trail::merkle::Hash;
+use futures_util::{Stream, StreamExt};
+use sha2::{Digest, Sha256};
+use std::fmt::Display;
+use std::io::{Seek, Write};
+
+/// A whole upload on disk; gone when dropped.
+pub struct Spooled {
+    file: std::fs::File,
+    pub sha256: Hash,
+    pub bytes: u64,
+}
+
+impl Spooled {
+    /// Takes a stream to its end.
+    ///
+    /// # Errors
+    /// `TooLarge` past `limit_bytes`; `BrokenUpload` where the stream fails.
+    pub async fn receive<S, B, E>(stream: S, limit_bytes: u64) -> Result<Self, ServiceError>
+    where
+        S: Stream<Item = Result<B, E>>,
+        B: AsRef<[u8]>,
+        E: Display,
+    {
+        let mut file = tempfile::tempfile().map_err(disk)?;
+        let mut digest = Sha256::new();
+        let mut bytes = 0_u64;
+        let mut stream = std::pin::pin!(stream);
+        while let Some(chunk) = stream.next().await {
+            let chunk = chunk.map_err(|e| ServiceError::BrokenUpload(e.to_string()))?;
+            let chunk = chunk.as_ref();
+            bytes += chunk.len() as u64;
+            if bytes > limit_bytes {
+                return Err(ServiceError::TooLarge { limit_bytes });
+            }
+            digest.update(chunk);
+            // Into the page cache, a chunk at a time: shorter than a hop to another thread.
+            file.write_all(chunk).map_err(disk)?;
+        }
+        file.rewind().map_err(disk)?;
+        Ok(Spooled { file, sha256: Hash(digest.finalize().into()), bytes })
+    }
+
+    /// Takes bytes that are already in memory.
+    pub fn from_bytes(bytes: &[u8]) -> Result<Self, ServiceError> {
+        let mut file = tempfile::tempfile().map_err(disk)?;
+        file.write_all(bytes).map_err(disk)?;
+        file.rewind().map_err(disk)?;
+        let sha256 = crate::trail::merkle::sha256(bytes);
+        Ok(Spooled { file, sha256, bytes: bytes.len() as u64 })
+    }
+
+    pub(super) fn into_file(self) -> std::fs::File {
+        self.file
+    }
+}
+
+fn disk(error: std::io::Error) -> ServiceError {
+    ServiceError::Internal(format!("temporary file: {error}"))
+}

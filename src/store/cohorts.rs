@@ -1,0 +1,289 @@
+//! The counts and sums that a statement is a function of, added up in SQL.
+//!
+//! Everything here is exact: integers and sums of `numeric`. Divisions and
+//! formulas stay in `accounting`; `accounting::gather` finds the same from rows.
+
+use super::{StoreError, signed, unsigned};
+use crate::accounting::inputs::{
+    BatchRef, Burn, CharLot, CohortDays, KitchenHousehold, Period, UsageCount,
+};
+use rust_decimal::Decimal;
+use sqlx::PgConnection;
+use std::collections::BTreeMap;
+use uuid::Uuid;
+
+/// What every query here is asked about.
+#[derive(Debug, Clone, Copy)]
+pub struct Scope<'a> {
+    pub programme_id: Uuid,
+    pub period: &'a Period,
+    /// Trail size at which the evidence is read.
+    pub position: u64,
+}
+
+/// Stove-days by model, site and age band. Second stoves give none.
+pub async fn cohort_days(
+    connection: &mut PgConnection,
+    scope: Scope<'_>,
+    grace_days: u32,
+) -> Result<Vec<CohortDays>, StoreError> {
+    let rows = sqlx::query!(
+        r#"with served as (
+               select d.model_code, d.model_version, h.site_code, d.installed_on,
+                      greatest($3, d.installed_on + $5::integer) as counts_from,
+                      least($4, coalesce(d.ended_on, e.ended_on)) as counts_until
+               from deployment d
+               join household h on h.programme_id = d.programme_id
+                               and h.household_code = d.household_code
+               left join deployment_end e on e.programme_id = d.programme_id
+                               and e.serial = d.serial and e.installed_on = d.installed_on
+                               and e.sequence < $2
+               where d.programme_id = $1 and d.sequence < $2 and not d.second_stove
+                 and d.installed_on < $4
+           ), banded as (
+               select model_code, model_version, site_code, age_band,
+                      least(counts_until, (installed_on + make_interval(years => age_band + 1))::date)
+                      - greatest(counts_from, (installed_on + make_interval(years => age_band))::date)
+                      as days
+               from served
+               cross join lateral generate_series(
+                   greatest(0, extract(year from counts_from)::integer
+                               - extract(year from installed_on)::integer - 1),
+                   extract(year from counts_until)::integer
+                   - extract(year from installed_on)::integer) as age_band
+               where counts_from < counts_until
+           )
+           select model_code as "model_code!", model_version as "model_version!",
+                  site_code as "site_code!", age_band as "age_band!",
+                  sum(days)::bigint as "stove_days!", count(*) as "stoves!"
+           from banded where days > 0
+           group by model_code, model_version, site_code, age_band
+           order by model_code, model_version, site_code, age_band"#,
+        scope.programme_id,
+        signed(scope.position),
+        scope.period.starts_on,
+        scope.period.ends_on,
+        i32::try_from(grace_days).unwrap_or(i32::MAX)
+    )
+    .fetch_all(connection)
+    .await?;
+    let mut cohorts = rows
+        .into_iter()
+        .map(|row| {
+            Ok(CohortDays {
+                model_code: row.model_code,
+                model_version: narrow(row.model_version, "deployment")?,
+                site_code: row.site_code,
+                age_band: narrow(row.age_band, "deployment")?,
+                stove_days: unsigned(row.stove_days, "deployment")?,
+                stoves: unsigned(row.stoves, "deployment")?,
+            })
+        })
+        .collect::<Result<Vec<_>, StoreError>>()?;
+    // PostgreSQL orders text by its collation, the statement by bytes.
+    cohorts.sort();
+    Ok(cohorts)
+}
+
+/// Usage answers of `rounds` surveyed inside the period, by age band on the day
+/// of the survey.
+pub async fn usage_counts(
+    connection: &mut PgConnection,
+    scope: Scope<'_>,
+    rounds: &[String],
+) -> Result<Vec<UsageCount>, StoreError> {
+    let rows = sqlx::query!(
+        r#"with answered as (
+               select u.outcome, u.surveyed_on,
+                      (select max(d.installed_on) from deployment d
+                       where d.programme_id = u.programme_id and d.serial = u.serial
+                         and d.household_code = u.household_code
+                         and d.installed_on <= u.surveyed_on and d.sequence < $2) as installed_on
+               from usage_answer u
+               where u.programme_id = $1 and u.sequence < $2 and u.round_code = any($5)
+                 and u.surveyed_on >= $3 and u.surveyed_on < $4
+           ), banded as (
+               select outcome,
+                      (select count(*) from generate_series(1, 200) as years
+                       where (installed_on + make_interval(years => years))::date <= surveyed_on
+                      ) as age_band
+               from answered where installed_on is not null
+           )
+           select age_band as "age_band!",
+                  count(*) filter (where outcome = 'in_use') as "in_use!",
+                  count(*) filter (where outcome = 'not_in_use') as "not_in_use!",
+                  count(*) filter (where outcome = 'not_found') as "not_found!",
+                  count(*) filter (where outcome = 'refused') as "refused!"
+           from banded group by age_band order by age_band"#,
+        scope.programme_id,
+        signed(scope.position),
+        scope.period.starts_on,
+        scope.period.ends_on,
+        rounds
+    )
+    .fetch_all(connection)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(UsageCount {
+                age_band: narrow(row.age_band, "usage answer")?,
+                in_use: unsigned(row.in_use, "usage answer")?,
+                not_in_use: unsigned(row.not_in_use, "usage answer")?,
+                not_found: unsigned(row.not_found, "usage answer")?,
+                refused: unsigned(row.refused, "usage answer")?,
+            })
+        })
+        .collect()
+}
+
+/// Kitchen tests of `rounds`, one entry a household, summed over its days.
+pub async fn kitchen_households(
+    connection: &mut PgConnection,
+    scope: Scope<'_>,
+    rounds: &[String],
+) -> Result<Vec<KitchenHousehold>, StoreError> {
+    let tests = sqlx::query!(
+        r#"select day.household_code as "household!", h.site_code as "site!",
+                  count(*)::integer as "days!",
+                  sum(day.children_0_14 * 0.5 + day.women_over_14 * 0.8
+                      + day.men_15_59 * 1.0 + day.men_over_59 * 0.8) as "adult_days!"
+           from (select distinct household_code, measured_on, children_0_14, women_over_14,
+                                 men_15_59, men_over_59
+                 from kitchen_day
+                 where programme_id = $1 and sequence < $2 and round_code = any($3)) as day
+           join household h on h.programme_id = $1 and h.household_code = day.household_code
+           group by day.household_code, h.site_code"#,
+        scope.programme_id,
+        signed(scope.position),
+        rounds
+    )
+    .fetch_all(&mut *connection)
+    .await?;
+    let mut households: BTreeMap<String, KitchenHousehold> = BTreeMap::new();
+    for row in tests {
+        let days = narrow(row.days, "kitchen test")?;
+        households.insert(
+            row.household.clone(),
+            KitchenHousehold {
+                household: row.household,
+                site: row.site,
+                days,
+                adult_days: row.adult_days,
+                dry_kg: BTreeMap::new(),
+            },
+        );
+    }
+    let burns = sqlx::query!(
+        r#"select household_code, device, fuel,
+                  sum((stock_start_wet_kg + added_wet_kg - stock_end_wet_kg) * (1 - moisture_wb))
+                  as "dry_kg!"
+           from kitchen_day
+           where programme_id = $1 and sequence < $2 and round_code = any($3)
+           group by household_code, device, fuel"#,
+        scope.programme_id,
+        signed(scope.position),
+        rounds
+    )
+    .fetch_all(connection)
+    .await?;
+    for row in burns {
+        let household = households
+            .get_mut(&row.household_code)
+            .ok_or_else(|| StoreError::damaged("kitchen test", "its household is not registered"))?;
+        household.dry_kg.insert(Burn { device: row.device, fuel: row.fuel }, row.dry_kg);
+    }
+    Ok(households.into_values().collect())
+}
+
+/// Char of `rounds` weighed inside the period, by feedstock and fate.
+pub async fn char_lots(
+    connection: &mut PgConnection,
+    scope: Scope<'_>,
+    rounds: &[String],
+    yield_bound: Decimal,
+) -> Result<Vec<CharLot>, StoreError> {
+    let rows = sqlx::query!(
+        r#"with weighed as (
+               select feedstock, fate, char_wet_kg * (1 - char_moisture_wb) as dry_kg,
+                      coalesce(char_wet_kg * (1 - char_moisture_wb)
+                               > $6::numeric * fuel_burnt_wet_kg * (1 - fuel_moisture_wb), false)
+                      as over_bound
+               from char_weighing
+               where programme_id = $1 and sequence < $2 and round_code = any($5)
+                 and weighed_on >= $3 and weighed_on < $4
+           )
+           select feedstock, fate, count(*) as "weighings!", sum(dry_kg) as "dry_kg!",
+                  count(*) filter (where over_bound) as "over_bound_weighings!",
+                  coalesce(sum(dry_kg) filter (where over_bound), 0) as "over_bound_dry_kg!"
+           from weighed group by feedstock, fate"#,
+        scope.programme_id,
+        signed(scope.position),
+        scope.period.starts_on,
+        scope.period.ends_on,
+        rounds,
+        yield_bound
+    )
+    .fetch_all(connection)
+    .await?;
+    let mut lots = rows
+        .into_iter()
+        .map(|row| {
+            Ok(CharLot {
+                feedstock: row.feedstock,
+                fate: row.fate,
+                weighings: unsigned(row.weighings, "char weighing")?,
+                dry_kg: row.dry_kg,
+                over_bound_weighings: unsigned(row.over_bound_weighings, "char weighing")?,
+                over_bound_dry_kg: row.over_bound_dry_kg,
+            })
+        })
+        .collect::<Result<Vec<_>, StoreError>>()?;
+    lots.sort_by(|a, b| (&a.feedstock, &a.fate).cmp(&(&b.feedstock, &b.fate)));
+    Ok(lots)
+}
+
+/// The batches of `rounds` known at the scope's position, in trail order.
+pub async fn batches_of_rounds(
+    connection: &mut PgConnection,
+    scope: Scope<'_>,
+    rounds: &[String],
+) -> Result<Vec<BatchRef>, StoreError> {
+    let rows = sqlx::query!(
+        "select batch_id, row_count, root from batch
+         where programme_id = $1 and sequence < $2 and round_code = any($3) order by sequence",
+        scope.programme_id,
+        signed(scope.position),
+        rounds
+    )
+    .fetch_all(connection)
+    .await?;
+    rows.into_iter().map(|row| batch_ref(row.batch_id, row.row_count, &row.root)).collect()
+}
+
+/// The batches of the register known at the scope's position, in trail order.
+pub async fn register_batches(
+    connection: &mut PgConnection,
+    scope: Scope<'_>,
+) -> Result<Vec<BatchRef>, StoreError> {
+    let rows = sqlx::query!(
+        "select batch_id, row_count, root from batch
+         where programme_id = $1 and sequence < $2 and round_code is null order by sequence",
+        scope.programme_id,
+        signed(scope.position)
+    )
+    .fetch_all(connection)
+    .await?;
+    rows.into_iter().map(|row| batch_ref(row.batch_id, row.row_count, &row.root)).collect()
+}
+
+fn batch_ref(id: Uuid, rows: i64, root: &[u8]) -> Result<BatchRef, StoreError> {
+    Ok(BatchRef { id, rows: unsigned(rows, "batch")?, root: hex::encode(root) })
+}
+
+fn narrow<T>(value: T, what: &str) -> Result<u32, StoreError>
+where
+    u32: TryFrom<T>,
+    <u32 as TryFrom<T>>::Error: std::fmt::Display,
+{
+    u32::try_from(value).map_err(|e| StoreError::damaged(what, e))
+}

@@ -1,0 +1,169 @@
+//! From an accepted file to its table: COPY into a staging table, set-based
+//! checks, one insert. All inside the caller's transaction.
+//!
+//! The statements here are built from the template of the kind, so the compiler
+//! cannot check them; the end-to-end tests run each on a real PostgreSQL.
+
+mod checks;
+
+use super::{StoreError, signed};
+use crate::intake::{BatchKind, Cell, Column, Rejection, Row, Template, ValueRule};
+use crate::trail::merkle::Hash;
+use sqlx::postgres::PgPoolCopyExt as _;
+use sqlx::{AssertSqlSafe, PgConnection, Row as _};
+use std::fmt::Write as _;
+use uuid::Uuid;
+
+/// The table that holds the rows of a kind.
+pub(super) fn table(kind: BatchKind) -> &'static str {
+    match kind {
+        BatchKind::Households => "household",
+        BatchKind::Deployments => "deployment",
+        BatchKind::DeploymentEnds => "deployment_end",
+        BatchKind::UsageSurvey => "usage_answer",
+        BatchKind::KitchenTest => "kitchen_day",
+        BatchKind::CharWeighing => "char_weighing",
+    }
+}
+
+/// Whether rows of a kind belong to a round.
+pub fn needs_round(kind: BatchKind) -> bool {
+    matches!(kind, BatchKind::UsageSurvey | BatchKind::KitchenTest | BatchKind::CharWeighing)
+}
+
+fn sql_type(column: &Column) -> &'static str {
+    match column.value {
+        ValueRule::Code { .. } | ValueRule::OneOf { .. } => "text",
+        ValueRule::Date => "date",
+        ValueRule::Decimal { .. } => "numeric",
+        ValueRule::Integer { .. } => "integer",
+        ValueRule::YesNo => "boolean",
+    }
+}
+
+/// Makes the staging table of this transaction.
+pub async fn open(
+    connection: &mut PgConnection,
+    template: &Template,
+) -> Result<(), StoreError> {
+    let mut sql = "create temp table staged (line bigint not null, row_hash bytea not null".to_owned();
+    for column in template.columns {
+        let _ = write!(sql, ", {} {}", column.name, sql_type(column));
+    }
+    sql.push_str(") on commit drop");
+    sqlx::query(AssertSqlSafe(sql)).execute(connection).await?;
+    Ok(())
+}
+
+/// One row in the text format of COPY.
+pub fn copy_line(buffer: &mut Vec<u8>, row: &Row, row_hash: &Hash) {
+    buffer.extend_from_slice(row.line.to_string().as_bytes());
+    buffer.extend_from_slice(b"\t\\\\x");
+    buffer.extend_from_slice(hex::encode(row_hash.0).as_bytes());
+    for (index, cell) in row.cells.iter().enumerate() {
+        buffer.push(b'\t');
+        if matches!(cell, Cell::Empty) {
+            buffer.extend_from_slice(b"\\N");
+            continue;
+        }
+        for byte in row.text(index).bytes() {
+            match byte {
+                b'\\' => buffer.extend_from_slice(b"\\\\"),
+                b'\t' => buffer.extend_from_slice(b"\\t"),
+                b'\n' => buffer.extend_from_slice(b"\\n"),
+                b'\r' => buffer.extend_from_slice(b"\\r"),
+                other => buffer.push(other),
+            }
+        }
+    }
+    buffer.push(b'\n');
+}
+
+/// Sends what `chunks` yields into the staging table; returns the rows copied.
+pub async fn copy(
+    connection: &mut PgConnection,
+    chunks: &mut tokio::sync::mpsc::Receiver<Vec<u8>>,
+) -> Result<u64, StoreError> {
+    let mut sink = connection.copy_in_raw("copy staged from stdin").await?;
+    while let Some(chunk) = chunks.recv().await {
+        sink.send(chunk).await?;
+    }
+    let rows = sink.finish().await?;
+    // The checks join on what was just copied; without statistics they would be planned for an empty table.
+    sqlx::query("analyze staged").execute(connection).await?;
+    Ok(rows)
+}
+
+/// What the staged rows break of the rules that need the database.
+#[derive(Debug)]
+pub struct Findings {
+    /// The first of them, in line order within each rule.
+    pub rejections: Vec<Rejection>,
+    pub count: u64,
+}
+
+/// Runs every check of the kind on the staged rows.
+pub async fn check(
+    connection: &mut PgConnection,
+    programme_id: Uuid,
+    kind: BatchKind,
+    round_code: Option<&str>,
+) -> Result<Findings, StoreError> {
+    let mut findings = Findings { rejections: Vec::new(), count: 0 };
+    for check in checks::of(kind) {
+        let sql = format!(
+            "select line, detail, count(*) over () as total
+             from ({}) as broken order by line limit 1000",
+            check.broken_rows
+        );
+        // Every check may name both parameters; this keeps their types known where it does not.
+        let sql = format!("with asked as (select $1::uuid, $2::text) {sql}");
+        let rows = sqlx::query(AssertSqlSafe(sql))
+            .bind(programme_id)
+            .bind(round_code)
+            .fetch_all(&mut *connection)
+            .await?;
+        for (index, row) in rows.iter().enumerate() {
+            if index == 0 {
+                findings.count += super::unsigned(row.try_get("total")?, "count")?;
+            }
+            findings.rejections.push(Rejection {
+                line: Some(super::unsigned(row.try_get("line")?, "line")?),
+                column: Some(check.column.to_owned()),
+                code: check.code,
+                detail: row.try_get("detail")?,
+            });
+        }
+    }
+    Ok(findings)
+}
+
+/// Moves the staged rows into their table as rows of `batch_id`.
+pub async fn insert(
+    connection: &mut PgConnection,
+    programme_id: Uuid,
+    kind: BatchKind,
+    round_code: Option<&str>,
+    batch_id: Uuid,
+    sequence: u64,
+) -> Result<u64, StoreError> {
+    let columns: Vec<&str> = kind.template().columns.iter().map(|column| column.name).collect();
+    let columns = columns.join(", ");
+    let (round_column, round_value) =
+        if needs_round(kind) { (", round_code", ", $4::text") } else { ("", "") };
+    let sql = format!(
+        "with asked as (select $4::text)
+         insert into {table} (programme_id, batch_id, sequence, line, row_hash{round_column}, {columns})
+         select $1::uuid, $2::uuid, $3::bigint, line, row_hash{round_value}, {columns}
+         from staged order by line",
+        table = table(kind)
+    );
+    let done = sqlx::query(AssertSqlSafe(sql))
+        .bind(programme_id)
+        .bind(batch_id)
+        .bind(signed(sequence))
+        .bind(round_code)
+        .execute(connection)
+        .await?;
+    Ok(done.rows_affected())
+}
