@@ -4,8 +4,8 @@
 
 //pub mod bag;
 pub mod canonical;
-//pub mod checkpoint;
-//pub mod event;
+pub mod checkpoint;
+pub mod event;
 pub mod merkle;
-//pub mod note;
-//pub mod proof_file;
+pub mod note;
+pub mod proof_file;
