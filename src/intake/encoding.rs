@@ -85,7 +85,8 @@ pub(in crate::intake) fn utf8(bytes: &[u8]) -> Result<&str, Fault> {
 
 /// The character of a byte from 0x80 in Windows-1252; absent for the five bytes it leaves free.
 ///
-/// Source: the code page as Microsoft published it (MEMORY); checked against no copy.
+/// Source: the Unicode Consortium's mapping table CP1252.TXT (SEEN-2ND: all 128 bytes compared
+/// with the `cp1252` codec of the Python standard library, which is made from it).
 fn windows_1252(byte: u8) -> Option<char> {
     const FREE: char = '\0';
     const FROM_0X80: [char; 32] = [

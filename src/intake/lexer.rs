@@ -250,3 +250,45 @@ pub(in crate::intake) fn delimiter(what: &str) -> Fault {
     );
     Fault::new(code::DELIMITER, detail)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn records(text: &str) -> Vec<(u64, Vec<String>)> {
+        let mut lexer = Lexer::new(text.as_bytes());
+        let mut record = Record::default();
+        let mut records = Vec::new();
+        while lexer.read(&mut record).unwrap() {
+            let cells = record
+                .cells()
+                .map(|cell| String::from_utf8_lossy(cell).into_owned());
+            records.push((record.line, cells.collect()));
+        }
+        records
+    }
+
+    /// RFC 4180, section 2, the examples of items 1, 2, 5, 6 and 7 (SEEN-2ND, in a copy of the text).
+    #[test]
+    fn the_examples_of_rfc_4180_are_cut_as_it_says() {
+        let cells = |cells: [&str; 3]| cells.map(str::to_owned).to_vec();
+        let plain = vec![
+            (1, cells(["aaa", "bbb", "ccc"])),
+            (2, cells(["zzz", "yyy", "xxx"])),
+        ];
+        assert_eq!(records("aaa,bbb,ccc\r\nzzz,yyy,xxx\r\n"), plain);
+        assert_eq!(records("aaa,bbb,ccc\r\nzzz,yyy,xxx"), plain);
+        assert_eq!(records("\"aaa\",\"bbb\",\"ccc\"\r\nzzz,yyy,xxx"), plain);
+        assert_eq!(
+            records("\"aaa\",\"b\r\nbb\",\"ccc\"\r\nzzz,yyy,xxx"),
+            [
+                (1, cells(["aaa", "b\r\nbb", "ccc"])),
+                (3, cells(["zzz", "yyy", "xxx"]))
+            ]
+        );
+        assert_eq!(
+            records("\"aaa\",\"b\"\"bb\",\"ccc\""),
+            [(1, cells(["aaa", "b\"bb", "ccc"]))]
+        );
+    }
+}

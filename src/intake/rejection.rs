@@ -128,10 +128,10 @@ pub(in crate::intake) fn shown(text: &str) -> String {
             quoted.push('…');
             break;
         }
-        if character.is_control() {
-            quoted.extend(character.escape_debug());
-        } else {
-            quoted.push(character);
+        match character {
+            '"' | '\'' | '\\' => quoted.push(character),
+            // Invisible characters and marks of direction must show, not act.
+            other => quoted.extend(other.escape_debug()),
         }
     }
     quoted.push('`');
@@ -274,6 +274,10 @@ mod tests {
     #[test]
     fn shown_text_is_short_and_on_one_line() {
         assert_eq!(shown("a\nb\u{0}"), "`a\\nb\\0`");
+        assert_eq!(
+            shown("5\" \\é\u{feff}\u{202e}"),
+            "`5\" \\é\\u{feff}\\u{202e}`"
+        );
         assert_eq!(shown(&"é".repeat(41)), format!("`{}…`", "é".repeat(40)));
     }
 }

@@ -14,10 +14,15 @@ fn utf16(text: &str, to_bytes: fn(u16) -> [u8; 2]) -> Vec<u8> {
 /// Bytes, the only rejection's place, and a part of its sentence.
 type Case = (&'static str, Vec<u8>, &'static str, &'static str);
 
-fn cases() -> Vec<Case> {
-    let text = format!("{HEADER}\n{GOOD}\n");
-    let after_header = |bytes: &[u8]| [HEADER.as_bytes(), b"\n", bytes].concat();
-    let case = |name, bytes: Vec<u8>, place, sentence| (name, bytes, place, sentence);
+fn after_header(bytes: &[u8]) -> Vec<u8> {
+    [HEADER.as_bytes(), b"\n", bytes].concat()
+}
+
+fn case(name: &'static str, bytes: Vec<u8>, place: &'static str, sentence: &'static str) -> Case {
+    (name, bytes, place, sentence)
+}
+
+fn empty_files() -> Vec<Case> {
     vec![
         case(
             "nothing",
@@ -49,6 +54,12 @@ fn cases() -> Vec<Case> {
             "- - no_rows",
             "no rows",
         ),
+    ]
+}
+
+fn other_encodings() -> Vec<Case> {
+    let text = format!("{HEADER}\n{GOOD}\n");
+    vec![
         case(
             "UTF-16 with mark",
             [b"\xFF\xFE".to_vec(), utf16(&text, u16::to_le_bytes)].concat(),
@@ -98,6 +109,12 @@ fn cases() -> Vec<Case> {
             "- - not_csv",
             "old binary workbook",
         ),
+    ]
+}
+
+fn broken_structures() -> Vec<Case> {
+    let text = format!("{HEADER}\n{GOOD}\n");
+    vec![
         case(
             "NUL",
             after_header(b"S\0,2025-01-01,,\n"),
@@ -151,7 +168,8 @@ fn cases() -> Vec<Case> {
 
 #[test]
 fn each_damage_of_a_file_is_named_once_and_ends_the_reading() {
-    for (name, bytes, place, sentence) in cases() {
+    let cases = [empty_files(), other_encodings(), broken_structures()].concat();
+    for (name, bytes, place, sentence) in cases {
         let (rows, rejections) = read_all(BatchKind::DeploymentEnds, &bytes);
         assert_eq!(rows, [], "{name}");
         assert_eq!(places(&rejections), [place], "{name}");

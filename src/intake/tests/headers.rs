@@ -22,91 +22,20 @@ fn the_columns_of_a_file_may_stand_in_any_order() {
 }
 
 /// A name in place of a column, or beside all of them; the code; a part of the sentence.
+#[rustfmt::skip] // one case a line reads as the table it is
 const NAMES: &[(BatchKind, &str, &str, &str, &str)] = &[
-    (
-        KITCHEN,
-        "moisture_wb",
-        "moisture",
-        "unit_missing",
-        "write `moisture_wb` (fraction of wet mass)",
-    ),
-    (
-        KITCHEN,
-        "moisture_wb",
-        "moisture_%",
-        "unit_missing",
-        "write `moisture_wb`",
-    ),
-    (
-        KITCHEN,
-        "moisture_wb",
-        "moisture_db",
-        "wrong_unit",
-        "another unit or basis: write `moisture_wb`",
-    ),
-    (
-        KITCHEN,
-        "added_wet_kg",
-        "added",
-        "unit_missing",
-        "write `added_wet_kg` (kg wet)",
-    ),
-    (
-        KITCHEN,
-        "added_wet_kg",
-        "added_wet_g",
-        "wrong_unit",
-        "write `added_wet_kg`",
-    ),
-    (
-        WEIGHING,
-        "char_wet_kg",
-        "char_kg",
-        "unit_missing",
-        "write `char_wet_kg` (kg wet)",
-    ),
-    (
-        WEIGHING,
-        "char_wet_kg",
-        "char_dry_kg",
-        "wrong_unit",
-        "write `char_wet_kg`",
-    ),
-    (
-        WEIGHING,
-        "char_wet_kg",
-        "Char_Wet_KG",
-        "unknown_column",
-        "write `char_wet_kg`",
-    ),
-    (
-        ENDS,
-        "end_reason",
-        "reason",
-        "unknown_column",
-        "write `end_reason`",
-    ),
-    (
-        ENDS,
-        "end_reason",
-        "End Reason",
-        "unknown_column",
-        "not written as in the template: write `end_reason`",
-    ),
-    (
-        ENDS,
-        "end_reason",
-        "endReason",
-        "unknown_column",
-        "write `end_reason`",
-    ),
-    (
-        ENDS,
-        "end_reason",
-        " end_reason",
-        "stray_space",
-        "write `end_reason`",
-    ),
+    (KITCHEN, "moisture_wb", "moisture", "unit_missing", "write `moisture_wb` (fraction of wet mass)"),
+    (KITCHEN, "moisture_wb", "moisture_%", "unit_missing", "write `moisture_wb`"),
+    (KITCHEN, "moisture_wb", "moisture_db", "wrong_unit", "another unit or basis: write `moisture_wb`"),
+    (KITCHEN, "added_wet_kg", "added", "unit_missing", "write `added_wet_kg` (kg wet)"),
+    (KITCHEN, "added_wet_kg", "added_wet_g", "wrong_unit", "write `added_wet_kg`"),
+    (WEIGHING, "char_wet_kg", "char_kg", "unit_missing", "write `char_wet_kg` (kg wet)"),
+    (WEIGHING, "char_wet_kg", "char_dry_kg", "wrong_unit", "write `char_wet_kg`"),
+    (WEIGHING, "char_wet_kg", "Char_Wet_KG", "unknown_column", "write `char_wet_kg`"),
+    (ENDS, "end_reason", "reason", "unknown_column", "write `end_reason`"),
+    (ENDS, "end_reason", "End Reason", "unknown_column", "not written as in the template: write `end_reason`"),
+    (ENDS, "end_reason", "endReason", "unknown_column", "write `end_reason`"),
+    (ENDS, "end_reason", " end_reason", "stray_space", "write `end_reason`"),
 ];
 
 #[test]
