@@ -6,4 +6,5 @@
 pub mod evidence;
 pub mod factor;
 pub mod inputs;
+pub mod library;
 pub mod methodology;
