@@ -6,5 +6,6 @@
 pub mod evidence;
 pub mod factor;
 pub mod inputs;
+pub mod library;
 pub mod methodology;
 pub mod records;
