@@ -7,13 +7,15 @@
 //! | `account.rs` | the system account that the server runs as |
 //! | `installation.rs` | where this machine keeps PostgreSQL's programs |
 //! | `folders.rs` | what lies where in the data folder |
-//! | `process.rs` | starting, watching and stopping the server |
+//! | `process.rs` | PostgreSQL's programs as commands of that account |
+//! | `keeper.rs` | starting, watching and stopping the server |
 //! | `error.rs` | what can go wrong, in words that say what to do |
 
 mod account;
 mod error;
 mod folders;
 mod installation;
+mod keeper;
 mod process;
 #[cfg(test)]
 mod tests;
@@ -23,7 +25,8 @@ pub use error::PostgresError;
 use account::Account;
 use folders::{DataFolder, SocketFolder};
 use installation::Installation;
-use process::{Keeper, Program, ServerHome};
+use keeper::Keeper;
+use process::{Program, ServerHome};
 use sqlx::{AssertSqlSafe, Connection, PgConnection};
 use std::path::Path;
 
