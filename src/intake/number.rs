@@ -54,11 +54,7 @@ pub(in crate::intake) fn read_decimal(
     if numeral.whole.len() > INTEGER_DIGITS_MAX {
         return Err(out_of_range(None));
     }
-    let mut value =
-        Decimal::from_str_exact(&numeral.canonical()).map_err(|_| out_of_range(None))?;
-    if value.is_zero() {
-        value.set_sign_positive(true);
-    }
+    let value = Decimal::from_str_exact(&numeral.canonical()).map_err(|_| out_of_range(None))?;
     if value < min || value > max {
         return Err(out_of_range(Some(value)));
     }

@@ -99,7 +99,7 @@ pub(super) const CHILDREN: Column = Column {
     required: true,
     unit: Some("people"),
     description: "Children from 0 to 14 years",
-    example: "2",
+    example: "3",
 };
 
 pub(super) const WOMEN: Column = Column {
@@ -108,7 +108,7 @@ pub(super) const WOMEN: Column = Column {
     required: true,
     unit: Some("people"),
     description: "Women over 14 years",
-    example: "1",
+    example: "2",
 };
 
 pub(super) const MEN: Column = Column {

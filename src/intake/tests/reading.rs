@@ -33,7 +33,7 @@ fn the_kitchen_test_example_is_this_file() {
         BatchKind::KitchenTest.template().example_csv(),
         "household_code,measured_on,device,fuel,stock_start_wet_kg,added_wet_kg,stock_end_wet_kg,\
          moisture_wb,children_0_14,women_over_14,men_15_59,men_over_59\n\
-         HH-0001,2025-05-12,gasifier,coconut_husk,6.20,1.50,4.35,0.14,2,1,1,0\n"
+         HH-0001,2025-05-12,gasifier,coconut_husk,6.20,1.50,4.35,0.14,3,2,1,0\n"
     );
 }
 
@@ -73,7 +73,7 @@ fn lines_are_counted_as_an_editor_shows_them() {
             "H-1,NORTH,1,2,3,0",
             "",
             "\"H\n\n2\",NORTH,1,2,3,0",
-            "   ",
+            " \t ",
             ",,,,,",
             "H-3,NORTH,1,2,3,0",
             "\"H-4\",NORTH,1,\"x\",3,0",
@@ -137,7 +137,8 @@ fn a_row_is_an_object_of_strings_with_null_for_an_empty_cell() {
     assert_eq!(row.text(99), "");
 }
 
-/// A file of many rows that exists only as far as it has been asked for.
+/// A file of many rows that exists only as far as it has been asked for, and that
+/// fills whatever buffer it is asked to fill.
 struct Endless {
     header: Vec<u8>,
     rows_left: u64,
@@ -154,7 +155,7 @@ impl Read for Endless {
             self.at = 0;
             self.pending.clear();
             self.pending.append(&mut self.header);
-            let rows = self.rows_left.min(100);
+            let rows = self.rows_left.min(10_000);
             self.rows_left -= rows;
             self.pending.extend(ENDLESS_ROW.repeat(rows as usize));
         }

@@ -24,8 +24,8 @@ fn day(year: i32, month: u32, day: u32) -> NaiveDate {
 }
 
 const PEOPLE: People = People {
-    children_0_14: 2,
-    women_over_14: 1,
+    children_0_14: 3,
+    women_over_14: 2,
     men_15_59: 1,
     men_over_59: 0,
 };
