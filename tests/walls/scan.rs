@@ -40,7 +40,10 @@ pub fn paths(source: &str, module: &[String]) -> Vec<Vec<String>> {
                     path.push(tokens[at + 2].clone());
                     at += 2;
                 }
-                found.push(resolve(&path, &module));
+                // A lone word is a method with its type spelt out: `collect::<…>`.
+                if path.len() > 1 {
+                    found.push(resolve(&path, &module));
+                }
             }
             _ => {}
         }
