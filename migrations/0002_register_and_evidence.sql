@@ -77,7 +77,8 @@ create table deployment (
     installed_on   date not null,
     ended_on       date,
     end_reason     text,
-    second_stove   boolean not null,
+    -- Empty means no; kept as it was entered, since the row's hash is over that.
+    second_stove   boolean,
     batch_id       uuid not null,
     line           bigint not null,
     sequence       bigint not null,
@@ -128,7 +129,7 @@ create table deployment_span (
 create function open_span() returns trigger language plpgsql as $$
 begin
     insert into deployment_span
-    select programme_id, serial, installed_on, household_code, second_stove,
+    select programme_id, serial, installed_on, household_code, coalesce(second_stove, false),
            daterange(installed_on, ended_on)
     from added;
     return null;

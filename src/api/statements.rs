@@ -113,7 +113,7 @@ async fn read_trace(
     let Some(node) = nodes.iter().find(|node| node.id == wanted) else {
         return Err(ServiceError::NotFound { what: "trace node", name: wanted }.into());
     };
-    let inputs = node.inputs();
+    let inputs = node.inputs.clone();
     let nodes = nodes
         .iter()
         .filter(|node| node.id == wanted || inputs.contains(&node.id))

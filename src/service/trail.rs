@@ -136,9 +136,7 @@ impl Service {
         let root = store::trail::root(connection, caller.programme_id, size).await?;
         let signer = self.log_keys.signer(&caller.programme_code)?;
         let checkpoint = Checkpoint { origin: signer.name().to_owned(), size, root };
-        let note = checkpoint
-            .sign(&signer)
-            .map_err(|e| ServiceError::Internal(format!("checkpoint: {e}")))?;
+        let note = checkpoint.sign(&signer);
         store::trail::insert_checkpoint(connection, caller.programme_id, size, &note).await?;
         Ok(note)
     }

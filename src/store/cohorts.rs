@@ -38,7 +38,7 @@ pub async fn cohort_days(
                left join deployment_end e on e.programme_id = d.programme_id
                                and e.serial = d.serial and e.installed_on = d.installed_on
                                and e.sequence < $2
-               where d.programme_id = $1 and d.sequence < $2 and not d.second_stove
+               where d.programme_id = $1 and d.sequence < $2 and not coalesce(d.second_stove, false)
                  and d.installed_on < $4
            ), banded as (
                select model_code, model_version, site_code, age_band,
@@ -168,7 +168,7 @@ pub async fn kitchen_households(
                 household: row.household,
                 site: row.site,
                 days,
-                adult_days: row.adult_days,
+                adult_days: row.adult_days.normalize(),
                 dry_kg: BTreeMap::new(),
             },
         );
@@ -190,7 +190,7 @@ pub async fn kitchen_households(
         let household = households
             .get_mut(&row.household_code)
             .ok_or_else(|| StoreError::damaged("kitchen test", "its household is not registered"))?;
-        household.dry_kg.insert(Burn { device: row.device, fuel: row.fuel }, row.dry_kg);
+        household.dry_kg.insert(Burn { device: row.device, fuel: row.fuel }, row.dry_kg.normalize());
     }
     Ok(households.into_values().collect())
 }
@@ -232,9 +232,9 @@ pub async fn char_lots(
                 feedstock: row.feedstock,
                 fate: row.fate,
                 weighings: unsigned(row.weighings, "char weighing")?,
-                dry_kg: row.dry_kg,
+                dry_kg: row.dry_kg.normalize(),
                 over_bound_weighings: unsigned(row.over_bound_weighings, "char weighing")?,
-                over_bound_dry_kg: row.over_bound_dry_kg,
+                over_bound_dry_kg: row.over_bound_dry_kg.normalize(),
             })
         })
         .collect::<Result<Vec<_>, StoreError>>()?;

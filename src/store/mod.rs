@@ -6,7 +6,6 @@
 pub mod access;
 pub mod batches;
 pub mod cohorts;
-pub mod evidence;
 pub mod idempotency;
 pub mod library;
 pub mod periods;

@@ -38,6 +38,12 @@ pub struct EntryRow {
     pub content_hash: Hash,
 }
 
+/// Makes this transaction see one state of the database throughout.
+pub async fn freeze(connection: &mut PgConnection) -> Result<(), StoreError> {
+    sqlx::query("set transaction isolation level repeatable read").execute(connection).await?;
+    Ok(())
+}
+
 /// Opens the log of a new programme.
 pub async fn open(
     connection: &mut PgConnection,

@@ -1,1 +1,69 @@
-//! The offline verifier: a bag in, a verdict out; stands on the pure rooms alone.
+//! The offline verifier: a bag in, a verdict out. It stands on the pure rooms
+//! alone: no database, no network, no clock, nothing of the service.
+//!
+//! Levels, each on top of the one before: the bag (every checksum), the trail
+//! (hashes, order, signature), the evidence (every row proves into its batch and
+//! the batch into the trail), the figures (every statement computed again).
+
+mod evidence;
+mod figures;
+pub mod layout;
+mod record;
+mod report;
+mod trail;
+
+pub use report::{Check, Fault, Level, Report};
+
+use crate::trail::bag::Bag;
+use crate::trail::note::VerifierKey;
+use std::path::Path;
+
+/// What the verifier brings along.
+#[derive(Debug, Default)]
+pub struct Options {
+    /// The key that the checkpoints must be signed with. Without it the bag's own
+    /// key is taken on trust, and the report says so.
+    pub key: Option<VerifierKey>,
+    /// A checkpoint kept from an earlier visit: the trail must still begin with it.
+    pub kept_checkpoint: Option<String>,
+}
+
+/// Checks everything about a bag, a folder or a `.tar.gz`.
+///
+/// A bag that cannot be opened at all is a report with one fault.
+pub fn verify(path: &Path, options: &Options) -> Report {
+    let mut report = Report::default();
+    let bag = match Bag::open(path) {
+        Ok(bag) => bag,
+        Err(error) => {
+            let file = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+            report.fault(Level::Bag, Fault::of_file(file, error.to_string()));
+            return report;
+        }
+    };
+    match bag.check() {
+        Ok(checked) => {
+            report.done(
+                Level::Bag,
+                format!(
+                    "{} payload files, {} bytes: every checksum matches",
+                    checked.payload_files, checked.payload_bytes
+                ),
+            );
+            for fault in checked.faults {
+                report.fault(
+                    Level::Bag,
+                    Fault { file: fault.file, line: fault.line, problem: fault.problem },
+                );
+            }
+        }
+        Err(error) => report.fault(Level::Bag, Fault::of_file("the bag", error.to_string())),
+    }
+    // The later levels run on a damaged bag too: they name the row, not only the file.
+    let Some(history) = trail::check(&bag, options, &mut report) else {
+        return report;
+    };
+    let evidence = evidence::check(&bag, &history, &mut report);
+    figures::check(&bag, &history, &evidence, &mut report);
+    report
+}

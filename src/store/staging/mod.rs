@@ -9,7 +9,6 @@ mod checks;
 use super::{StoreError, signed};
 use crate::intake::{BatchKind, Cell, Column, Rejection, Row, Template, ValueRule};
 use crate::trail::merkle::Hash;
-use sqlx::postgres::PgPoolCopyExt as _;
 use sqlx::{AssertSqlSafe, PgConnection, Row as _};
 use std::fmt::Write as _;
 use uuid::Uuid;

@@ -1,0 +1,226 @@
+//! The rows of a bag: each hashed again, proved into its batch, and read into
+//! the types of the accounting.
+
+use super::layout;
+use super::record::History;
+use super::report::{Fault, Level, Report};
+use crate::accounting::evidence::{
+    CharWeighing, Deployment, DeploymentEnd, Household, KitchenDay, UsageAnswer,
+};
+use crate::intake::{BatchKind, Row, row_from_texts};
+use crate::trail::bag::Bag;
+use crate::trail::canonical::canonical_json;
+use crate::trail::merkle::{Frontier, Hash, leaf_hash};
+use std::collections::BTreeMap;
+use std::io::Read;
+use uuid::Uuid;
+
+/// A row with the trail entry that accepted it and the round it belongs to.
+#[derive(Debug)]
+pub(super) struct Accepted<T> {
+    pub sequence: u64,
+    pub round: Option<String>,
+    pub row: T,
+}
+
+/// Every row of the bag.
+#[derive(Debug, Default)]
+pub(super) struct Evidence {
+    pub households: Vec<Accepted<Household>>,
+    pub deployments: Vec<Accepted<Deployment>>,
+    pub deployment_ends: Vec<Accepted<DeploymentEnd>>,
+    pub usage_answers: Vec<Accepted<UsageAnswer>>,
+    pub kitchen_days: Vec<Accepted<KitchenDay>>,
+    pub char_weighings: Vec<Accepted<CharWeighing>>,
+}
+
+/// Rows of one batch as they pass by.
+struct BatchTree {
+    tree: Frontier,
+    last_line: u64,
+}
+
+pub(super) fn check(bag: &Bag, history: &History, report: &mut Report) -> Evidence {
+    let mut evidence = Evidence::default();
+    let mut trees: BTreeMap<Uuid, BatchTree> = BTreeMap::new();
+    let mut rows = 0_u64;
+    for kind in BatchKind::ALL {
+        rows += read_file(bag, kind, history, &mut trees, &mut evidence, report);
+    }
+    for (id, (_, batch)) in &history.batches {
+        let file = batch.kind.parse().map_or_else(|_| batch.kind.clone(), layout::row_file);
+        let mut fault = |problem: String| {
+            report.fault(Level::Evidence, Fault::of_file(&file, format!("batch {id}: {problem}")));
+        };
+        let found = trees.get(id).map_or(0, |batch| batch.tree.size());
+        if found != batch.rows {
+            fault(format!("{} rows were accepted, {found} are here", batch.rows));
+        } else if trees.get(id).is_some_and(|found| found.tree.root().to_string() != batch.root) {
+            fault("its rows do not hash to the root in the trail".into());
+        }
+    }
+    check_library(bag, history, report);
+    report.done(
+        Level::Evidence,
+        format!("{rows} rows in {} batches prove into the trail", history.batches.len()),
+    );
+    evidence
+}
+
+/// Reads one row file; returns how many rows it has.
+fn read_file(
+    bag: &Bag,
+    kind: BatchKind,
+    history: &History,
+    trees: &mut BTreeMap<Uuid, BatchTree>,
+    evidence: &mut Evidence,
+    report: &mut Report,
+) -> u64 {
+    let file = layout::row_file(kind);
+    let reader = match bag.payload(&file) {
+        Ok(reader) => reader,
+        Err(error) => {
+            report.fault(Level::Evidence, Fault::of_file(&file, error.to_string()));
+            return 0;
+        }
+    };
+    let mut csv = csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(reader);
+    let mut record = csv::StringRecord::new();
+    let mut line = 0_u64;
+    let mut rows = 0_u64;
+    loop {
+        line += 1;
+        match csv.read_record(&mut record) {
+            Ok(false) => break,
+            Ok(true) if line == 1 => {
+                if record.iter().ne(layout::row_header(kind)) {
+                    let problem = "the header is not that of this kind";
+                    report.fault(Level::Evidence, Fault::of_line(&file, line, problem));
+                    break;
+                }
+            }
+            Ok(true) => {
+                rows += 1;
+                if let Err(problem) = take_row(kind, &record, history, trees, evidence) {
+                    report.fault(Level::Evidence, Fault::of_line(&file, line, problem));
+                }
+            }
+            Err(error) => {
+                let problem = format!("this line cannot be read: {error}");
+                report.fault(Level::Evidence, Fault::of_line(&file, line, problem));
+                if matches!(error.kind(), csv::ErrorKind::Io(_)) {
+                    break;
+                }
+            }
+        }
+    }
+    rows
+}
+
+fn take_row(
+    kind: BatchKind,
+    record: &csv::StringRecord,
+    history: &History,
+    trees: &mut BTreeMap<Uuid, BatchTree>,
+    evidence: &mut Evidence,
+) -> Result<(), String> {
+    let mut cells = record.iter();
+    let mut place = || cells.next().unwrap_or_default();
+    let (batch_id, line, stated_hash) = (place(), place(), place());
+    let batch_id: Uuid =
+        batch_id.parse().map_err(|_| format!("{batch_id:?} is not the id of a batch"))?;
+    let line: u64 = line.parse().map_err(|_| format!("{line:?} is not a line number"))?;
+    let stated_hash = Hash::from_hex(stated_hash).map_err(|e| format!("row_hash: {e}"))?;
+    let (sequence, batch) = history
+        .batches
+        .get(&batch_id)
+        .ok_or_else(|| format!("batch {batch_id} is not in the trail"))?;
+    if batch.kind != kind.code() {
+        return Err(format!("batch {batch_id} holds {}, not {kind}", batch.kind));
+    }
+    let row = row_from_texts(kind.template(), line, cells).map_err(|rejections| {
+        let sentences: Vec<String> = rejections.iter().map(|r| r.detail.clone()).collect();
+        sentences.join("; ")
+    })?;
+    let bytes = canonical_json(&row.to_json(kind.template())).map_err(|e| e.to_string())?;
+    let hash = leaf_hash(&bytes);
+    let tree = trees
+        .entry(batch_id)
+        .or_insert_with(|| BatchTree { tree: Frontier::new(), last_line: 0 });
+    tree.tree.push(hash);
+    if line <= tree.last_line {
+        return Err(format!("line {line} of batch {batch_id} stands after line {}", tree.last_line));
+    }
+    tree.last_line = line;
+    if hash != stated_hash {
+        return Err(format!(
+            "the row (line {line} of batch {batch_id}) does not hash to its row_hash: it was changed"
+        ));
+    }
+    keep(kind, &row, *sequence, batch.round.clone(), evidence)
+}
+
+fn keep(
+    kind: BatchKind,
+    row: &Row,
+    sequence: u64,
+    round: Option<String>,
+    evidence: &mut Evidence,
+) -> Result<(), String> {
+    macro_rules! push {
+        ($into:ident) => {
+            evidence.$into.push(Accepted {
+                sequence,
+                round,
+                row: row.try_into().map_err(|e| format!("{e}"))?,
+            })
+        };
+    }
+    match kind {
+        BatchKind::Households => push!(households),
+        BatchKind::Deployments => push!(deployments),
+        BatchKind::DeploymentEnds => push!(deployment_ends),
+        BatchKind::UsageSurvey => push!(usage_answers),
+        BatchKind::KitchenTest => push!(kitchen_days),
+        BatchKind::CharWeighing => push!(char_weighings),
+    }
+    Ok(())
+}
+
+/// The files for human readers say what the trail says.
+fn check_library(bag: &Bag, history: &History, report: &mut Report) {
+    let factors: Vec<_> = history.factors.iter().map(|(_, factor)| factor).collect();
+    compare_json(bag, layout::FACTORS, &factors, report);
+    let methodologies: Vec<_> = history.methodologies.iter().map(|(_, m)| m).collect();
+    compare_json(bag, layout::METHODOLOGIES, &methodologies, report);
+    if let Some(programme) = &history.programme {
+        compare_json(bag, layout::DATAPACKAGE, &layout::datapackage(&programme.code), report);
+        let readme = layout::readme(&programme.code, &programme.name, history.entries);
+        let mut found = Vec::new();
+        let read = bag.payload(layout::README).map(|mut file| file.read_to_end(&mut found));
+        if !matches!(read, Ok(Ok(_))) || found != readme.as_bytes() {
+            let problem = "it is not the page that this version writes for this trail";
+            report.fault(Level::Evidence, Fault::of_file(layout::README, problem));
+        }
+    }
+}
+
+fn compare_json<T: serde::Serialize>(
+    bag: &Bag,
+    file: &str,
+    expected: &T,
+    report: &mut Report,
+) {
+    let found = bag
+        .payload(file)
+        .map_err(|e| e.to_string())
+        .and_then(|reader| {
+            serde_json::from_reader::<_, serde_json::Value>(reader).map_err(|e| e.to_string())
+        });
+    let problem = match (found, serde_json::to_value(expected)) {
+        (Ok(found), Ok(expected)) if found == expected => return,
+        (Ok(_), _) => "it differs from what the trail holds".to_owned(),
+        (Err(problem), _) => problem,
+    };
+    report.fault(Level::Evidence, Fault::of_file(file, problem));
+}

@@ -1,0 +1,213 @@
+//! Every statement of a bag, computed again from the rows by the very function
+//! that the service runs.
+
+use super::evidence::{Accepted, Evidence};
+use super::layout;
+use super::record::{History, StatedAt};
+use super::report::{Fault, Level, Report};
+use crate::accounting::factor::Factor;
+use crate::accounting::gather;
+use crate::accounting::inputs::{
+    BatchRef, EvidenceRole, EvidenceSet, KitchenHousehold, StatementInputs,
+};
+use crate::accounting::records::{ChosenRounds, RoundRecord, choose_rounds};
+use crate::accounting::statement::{Statement, compare, state};
+use crate::trail::bag::Bag;
+use crate::trail::canonical::canonical_of;
+use std::io::Read;
+
+pub(super) fn check(bag: &Bag, history: &History, evidence: &Evidence, report: &mut Report) {
+    let mut figures = 0;
+    for stated in &history.statements {
+        let file = layout::statement_file(&stated.subject);
+        if file_bytes(bag, &file) != Ok(stated.bytes.clone()) {
+            let problem = "it is not what the trail committed to";
+            report.fault(Level::Figures, Fault::of_file(&file, problem));
+        }
+        match recompute(history, evidence, stated) {
+            Ok(again) => {
+                figures += stated.statement.figures.len() + stated.statement.trace.nodes.len();
+                compare_statements(&file, stated, &again, report);
+            }
+            Err(problem) => report.fault(Level::Figures, Fault::of_file(&file, problem)),
+        }
+    }
+    for file in bag.payload_files() {
+        let known = |stated: &StatedAt| layout::statement_file(&stated.subject) == file;
+        if file.starts_with("statements/") && !history.statements.iter().any(known) {
+            report.fault(Level::Figures, Fault::of_file(&file, "the trail knows no such statement"));
+        }
+    }
+    report.done(
+        Level::Figures,
+        format!(
+            "{} statement(s) computed again from the rows: {figures} figures and trace nodes equal",
+            history.statements.len()
+        ),
+    );
+}
+
+fn file_bytes(bag: &Bag, file: &str) -> Result<Vec<u8>, String> {
+    let mut bytes = Vec::new();
+    bag.payload(file)
+        .map_err(|e| e.to_string())?
+        .read_to_end(&mut bytes)
+        .map_err(|e| e.to_string())?;
+    Ok(bytes)
+}
+
+fn compare_statements(file: &str, stated: &StatedAt, again: &Statement, report: &mut Report) {
+    let differences = compare(&stated.statement, again);
+    for difference in &differences {
+        report.fault(Level::Figures, Fault::of_file(file, difference.to_string()));
+    }
+    let bytes = canonical_of(again).unwrap_or_default();
+    if differences.is_empty() && bytes != stated.bytes {
+        let own = env!("CARGO_PKG_VERSION");
+        let problem = if stated.statement.program_version == own {
+            "computing it again gives other bytes".to_owned()
+        } else {
+            format!(
+                "it was made by version {} of the program; this is {own}",
+                stated.statement.program_version
+            )
+        };
+        report.fault(Level::Figures, Fault::of_file(file, problem));
+    }
+}
+
+fn recompute(
+    history: &History,
+    evidence: &Evidence,
+    stated: &StatedAt,
+) -> Result<Statement, String> {
+    let inputs = inputs_at(history, evidence, &stated.statement, stated.sequence)?;
+    state(&inputs).map_err(|gaps| {
+        let sentences: Vec<String> = gaps.into_iter().map(|gap| gap.sentence).collect();
+        format!("it cannot be computed again: {}", sentences.join(" "))
+    })
+}
+
+/// Rows known at `position`, of these rounds where any are named.
+fn known<'a, T: Clone>(
+    rows: &'a [Accepted<T>],
+    position: u64,
+    rounds: Option<&'a [String]>,
+) -> Vec<T> {
+    rows.iter()
+        .filter(|accepted| accepted.sequence < position)
+        .filter(|accepted| match rounds {
+            None => true,
+            Some(rounds) => accepted.round.as_ref().is_some_and(|round| rounds.contains(round)),
+        })
+        .map(|accepted| accepted.row.clone())
+        .collect()
+}
+
+/// What the statement claims to be a function of, gathered from the rows.
+fn inputs_at(
+    history: &History,
+    evidence: &Evidence,
+    statement: &Statement,
+    sequence: u64,
+) -> Result<StatementInputs, String> {
+    let position = statement.position;
+    if position > sequence {
+        return Err(format!("it claims position {position} but stands at entry {sequence}"));
+    }
+    let programme = history.programme_name().ok_or("the trail creates no programme")?;
+    let period = history
+        .periods
+        .iter()
+        .find(|(opened, period)| *opened < sequence && period.code == statement.period.code)
+        .map(|(_, period)| period.clone())
+        .ok_or_else(|| format!("period {} is not in the trail", statement.period.code))?;
+    let (code, version) = (&statement.methodology.code, statement.methodology.version);
+    let methodology = history
+        .methodologies
+        .iter()
+        .find(|(added, m)| *added < position && m.code == *code && m.version == version)
+        .map(|(_, methodology)| methodology.clone())
+        .ok_or_else(|| format!("methodology {code}@{version} is not in the trail"))?;
+    let factors: Vec<Factor> = methodology
+        .factors
+        .iter()
+        .filter_map(|id| {
+            let known = |(added, f): &&(u64, Factor)| *added < position && f.id() == *id;
+            history.factors.iter().find(known).map(|(_, factor)| factor.clone())
+        })
+        .collect();
+    let yield_bound = factors
+        .iter()
+        .find(|factor| factor.id() == methodology.char_rule.yield_bound)
+        .map(|factor| factor.value)
+        .ok_or_else(|| format!("factor {} is not in the trail", methodology.char_rule.yield_bound))?;
+    let rounds: Vec<RoundRecord> = history
+        .rounds
+        .iter()
+        .filter(|(opened, _)| *opened < position)
+        .map(|(_, round)| round.clone())
+        .collect();
+    let chosen = choose_rounds(&rounds, &period);
+
+    let words = |e: gather::GatherError| e.to_string();
+    let households = known(&evidence.households, position, None);
+    let deployments = known(&evidence.deployments, position, None);
+    let ends = known(&evidence.deployment_ends, position, None);
+    let kitchens = |rounds: &[String]| -> Result<Vec<KitchenHousehold>, String> {
+        let days = known(&evidence.kitchen_days, position, Some(rounds));
+        gather::kitchen_households(&days, &households).map_err(words)
+    };
+    let usage = known(&evidence.usage_answers, position, Some(&chosen.usage));
+    let weighings = known(&evidence.char_weighings, position, Some(&chosen.char_weighings));
+    Ok(StatementInputs {
+        programme,
+        cohorts: gather::cohorts(&households, &deployments, &ends, &period, methodology.grace_days)
+            .map_err(words)?,
+        usage: gather::usage_counts(&usage, &deployments, &period).map_err(words)?,
+        baseline_kitchens: kitchens(&chosen.baseline_kitchens)?,
+        project_kitchens: kitchens(&chosen.project_kitchens)?,
+        char_lots: gather::char_lots(&weighings, &period, yield_bound).map_err(words)?,
+        evidence: evidence_sets(history, position, &chosen),
+        period,
+        position,
+        methodology,
+        factors,
+    })
+}
+
+fn evidence_sets(history: &History, position: u64, chosen: &ChosenRounds) -> Vec<EvidenceSet> {
+    let batches = |rounds: Option<&[String]>| {
+        let mut found: Vec<_> = history
+            .batches
+            .values()
+            .filter(|(sequence, batch)| {
+                *sequence < position
+                    && match (rounds, &batch.round) {
+                        (None, None) => true,
+                        (Some(rounds), Some(round)) => rounds.contains(round),
+                        _ => false,
+                    }
+            })
+            .collect();
+        found.sort_by_key(|(sequence, _)| *sequence);
+        found
+            .into_iter()
+            .map(|(_, batch)| BatchRef { id: batch.id, rows: batch.rows, root: batch.root.clone() })
+            .collect()
+    };
+    let mut sets = vec![EvidenceSet {
+        role: EvidenceRole::Register,
+        rounds: Vec::new(),
+        batches: batches(None),
+    }];
+    for (role, rounds) in [
+        (EvidenceRole::Usage, &chosen.usage),
+        (EvidenceRole::BaselineKitchens, &chosen.baseline_kitchens),
+        (EvidenceRole::ProjectKitchens, &chosen.project_kitchens),
+        (EvidenceRole::CharWeighings, &chosen.char_weighings),
+    ] {
+        sets.push(EvidenceSet { role, rounds: rounds.clone(), batches: batches(Some(rounds)) });
+    }
+    sets
+}
