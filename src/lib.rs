@@ -24,15 +24,15 @@
 //! stands on the pure rooms alone. `tests/walls.rs` keeps it so.
 
 pub mod accounting;
-//X pub mod api;
+pub mod api;
 pub mod config;
 pub mod intake;
 pub mod postgres;
 pub mod report;
 pub mod seed;
-//X pub mod service;
+pub mod service;
 pub mod statistics;
 pub mod store;
 pub mod trail;
-//X pub mod verify;
-//X pub mod web;
+pub mod verify;
+pub mod web;

@@ -3,9 +3,10 @@
 use crate::accounting::factor::FactorId;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// One version of one methodology. Never edited; a change is a new version.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Methodology {
     pub code: String,
@@ -31,7 +32,7 @@ pub struct Methodology {
 }
 
 /// How the fuel saved is found.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum FuelMethod {
     /// Weighed use per household-day, baseline and project households as independent groups.
@@ -39,7 +40,7 @@ pub enum FuelMethod {
 }
 
 /// How one fuel of the kitchen tests is accounted for.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct FuelRule {
     /// Fuel code of the evidence, e.g. `coconut_husk`.
@@ -52,7 +53,7 @@ pub struct FuelRule {
 }
 
 /// What becomes of char in the account.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CharRule {
     /// Where char may be counted. One batch may be counted in one place only.
@@ -64,7 +65,7 @@ pub struct CharRule {
 }
 
 /// The three places that could each take the same char; a methodology names one.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum CharPlace {
     /// Stored in soil, stated as a removal.
@@ -77,7 +78,7 @@ pub enum CharPlace {
 }
 
 /// From a figure and its interval to what may be claimed.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ClaimRule {
     /// Confidence of the interval, e.g. `0.90`.
@@ -90,7 +91,7 @@ pub struct ClaimRule {
 }
 
 /// Whether the bound leaves its doubt on one side or on two.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Sides {
     One,

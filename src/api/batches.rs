@@ -1,7 +1,7 @@
 //! Batches of rows from the field, and the templates that they are written in.
 
 use super::Problem;
-use super::extract::{Access, Path, Query, RepeatKey};
+use super::extract::{Access, PathParts, QueryParts, RepeatKey};
 use super::register::page_limit;
 use crate::intake::{BatchKind, Template};
 use crate::service::batches::{BatchView, Upload};
@@ -44,7 +44,7 @@ fn known_kind(code: &str) -> Result<BatchKind, Problem> {
     (status = 200, body = Vec<Object>, description = "Templates"),
     (status = 401, body = Problem, content_type = "application/problem+json"),
     (status = 403, body = Problem, content_type = "application/problem+json")))]
-async fn list_templates(Access(_): Access) -> axum::Json<Vec<&'static Template>> {
+async fn list_templates(_caller: Access) -> axum::Json<Vec<&'static Template>> {
     axum::Json(BatchKind::ALL.iter().map(|kind| kind.template()).collect())
 }
 
@@ -57,9 +57,10 @@ async fn list_templates(Access(_): Access) -> axum::Json<Vec<&'static Template>>
     (status = 403, body = Problem, content_type = "application/problem+json"),
     (status = 404, body = Problem, content_type = "application/problem+json")))]
 async fn read_template(
-    Access(_): Access,
-    Path((_, kind)): Path<(String, String)>,
+    _caller: Access,
+    path: PathParts<(String, String)>,
 ) -> Result<Response, Problem> {
+    let PathParts((_, kind)) = path;
     let kind = known_kind(&kind)?;
     let headers = [
         (header::CONTENT_TYPE, "text/csv; charset=utf-8".to_owned()),
@@ -115,11 +116,12 @@ async fn upload_batch(
     State(service): State<Service>,
     Access(caller): Access,
     RepeatKey(key): RepeatKey,
-    Path((_, kind)): Path<(String, String)>,
-    Query(query): Query<UploadQuery>,
+    path: PathParts<(String, String)>,
+    QueryParts(query): QueryParts<UploadQuery>,
     headers: HeaderMap,
     body: Body,
 ) -> Result<(StatusCode, axum::Json<BatchView>), Problem> {
+    let PathParts((_, kind)) = path;
     let kind = known_kind(&kind)?;
     check_csv(&headers)?;
     let file = Spooled::receive(body.into_data_stream(), UPLOAD_BYTES_MAX).await?;
@@ -148,8 +150,9 @@ fn check_csv(headers: &HeaderMap) -> Result<(), Problem> {
 async fn read_batch(
     State(service): State<Service>,
     Access(caller): Access,
-    Path((_, batch)): Path<(String, Uuid)>,
+    path: PathParts<(String, Uuid)>,
 ) -> Result<axum::Json<BatchView>, Problem> {
+    let PathParts((_, batch)) = path;
     Ok(axum::Json(service.batch(&caller, batch).await?))
 }
 
@@ -175,9 +178,10 @@ struct RowsQuery {
 async fn list_rows(
     State(service): State<Service>,
     Access(caller): Access,
-    Path((_, batch)): Path<(String, Uuid)>,
-    Query(query): Query<RowsQuery>,
+    path: PathParts<(String, Uuid)>,
+    QueryParts(query): QueryParts<RowsQuery>,
 ) -> Result<axum::Json<Vec<RowView>>, Problem> {
+    let PathParts((_, batch)) = path;
     let limit = page_limit(query.limit)?;
     let rows =
         service.batch_rows(&caller, batch, query.after_line.unwrap_or(0), limit).await?;
@@ -197,7 +201,8 @@ async fn list_rows(
 async fn prove_row(
     State(service): State<Service>,
     Access(caller): Access,
-    Path((_, batch, line)): Path<(String, Uuid, u64)>,
+    path: PathParts<(String, Uuid, u64)>,
 ) -> Result<axum::Json<RowProof>, Problem> {
+    let PathParts((_, batch, line)) = path;
     Ok(axum::Json(service.row_proof(&caller, batch, line).await?))
 }

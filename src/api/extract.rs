@@ -42,7 +42,7 @@ impl FromRequestParts<Service> for Access {
 /// The client's `Idempotency-Key`, quotes of its structured-field form taken off.
 pub(super) struct RepeatKey(pub Option<String>);
 
-impl<S: Sync> FromRequestParts<S> for RepeatKey {
+impl<S: Send + Sync> FromRequestParts<S> for RepeatKey {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Problem> {
@@ -92,29 +92,29 @@ impl<T: DeserializeOwned, S: Send + Sync> FromRequest<S> for Json<T> {
 }
 
 /// Query parameters; a wrong one is a problem that names it.
-pub(super) struct Query<T>(pub T);
+pub(super) struct QueryParts<T>(pub T);
 
-impl<T: DeserializeOwned, S: Sync> FromRequestParts<S> for Query<T> {
+impl<T: DeserializeOwned, S: Send + Sync> FromRequestParts<S> for QueryParts<T> {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Problem> {
         axum::extract::Query::from_request_parts(parts, state)
             .await
-            .map(|axum::extract::Query(value)| Query(value))
+            .map(|axum::extract::Query(value)| QueryParts(value))
             .map_err(|e| Problem::field("query", e.body_text()))
     }
 }
 
 /// Path parameters; one that cannot be read names nothing that exists.
-pub(super) struct Path<T>(pub T);
+pub(super) struct PathParts<T>(pub T);
 
-impl<T: DeserializeOwned + Send, S: Sync + Send> FromRequestParts<S> for Path<T> {
+impl<T: DeserializeOwned + Send, S: Send + Sync> FromRequestParts<S> for PathParts<T> {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Problem> {
         axum::extract::Path::from_request_parts(parts, state)
             .await
-            .map(|axum::extract::Path(value)| Path(value))
+            .map(|axum::extract::Path(value)| PathParts(value))
             .map_err(|e| {
                 let name = e.body_text();
                 ServiceError::NotFound { what: "resource:", name }.into()

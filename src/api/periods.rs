@@ -1,7 +1,7 @@
 //! Monitoring periods.
 
 use super::Problem;
-use super::extract::{Access, Json, Path, RepeatKey};
+use super::extract::{Access, Json, PathParts, RepeatKey};
 use crate::service::periods::{NewPeriod, PeriodView};
 use crate::service::{Once, Service};
 use axum::extract::State;
@@ -64,9 +64,10 @@ async fn open_period(
 async fn close_period(
     State(service): State<Service>,
     Access(caller): Access,
-    Path((_, period)): Path<(String, String)>,
+    path: PathParts<(String, String)>,
     key: RepeatKey,
 ) -> Result<axum::Json<PeriodView>, Problem> {
+    let PathParts((_, period)) = path;
     let once = Once::new(key.0, "close-period", period.as_bytes());
     Ok(axum::Json(service.close_period(&caller, &period, &once).await?))
 }

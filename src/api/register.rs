@@ -1,7 +1,7 @@
 //! The register: sites, stove models, households, deployments.
 
 use super::Problem;
-use super::extract::{Access, Json, Path, Query, RepeatKey};
+use super::extract::{Access, Json, PathParts, QueryParts, RepeatKey};
 use crate::intake::BatchKind;
 use crate::service::Service;
 use crate::service::batches::BatchView;
@@ -139,7 +139,7 @@ async fn add_stove_model(
 async fn list_households(
     State(service): State<Service>,
     Access(caller): Access,
-    Query(query): Query<PageQuery>,
+    QueryParts(query): QueryParts<PageQuery>,
 ) -> Result<axum::Json<Page<RowView>>, Problem> {
     list(&service, &caller, BatchKind::Households, &query).await
 }
@@ -187,9 +187,10 @@ async fn add_household(
 async fn read_household(
     State(service): State<Service>,
     Access(caller): Access,
-    Path((_, code)): Path<(String, String)>,
-    Query(query): Query<AsOf>,
+    path: PathParts<(String, String)>,
+    QueryParts(query): QueryParts<AsOf>,
 ) -> Result<axum::Json<RowView>, Problem> {
+    let PathParts((_, code)) = path;
     Ok(axum::Json(service.household(&caller, &code, query.as_of).await?))
 }
 
@@ -203,7 +204,7 @@ async fn read_household(
 async fn list_deployments(
     State(service): State<Service>,
     Access(caller): Access,
-    Query(query): Query<PageQuery>,
+    QueryParts(query): QueryParts<PageQuery>,
 ) -> Result<axum::Json<Page<RowView>>, Problem> {
     list(&service, &caller, BatchKind::Deployments, &query).await
 }
@@ -258,8 +259,9 @@ async fn add_deployment_end(
 async fn read_stove(
     State(service): State<Service>,
     Access(caller): Access,
-    Path((_, serial)): Path<(String, String)>,
-    Query(query): Query<AsOf>,
+    path: PathParts<(String, String)>,
+    QueryParts(query): QueryParts<AsOf>,
 ) -> Result<axum::Json<StoveHistory>, Problem> {
+    let PathParts((_, serial)) = path;
     Ok(axum::Json(service.stove_history(&caller, &serial, query.as_of).await?))
 }

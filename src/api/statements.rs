@@ -1,7 +1,7 @@
 //! Statements, their figures and their traces.
 
 use super::Problem;
-use super::extract::{Access, Json, Path, Query, RepeatKey};
+use super::extract::{Access, Json, PathParts, QueryParts, RepeatKey};
 use crate::accounting::trace::Node;
 use crate::service::statements::{NewStatement, StatementView};
 use crate::service::{Service, ServiceError};
@@ -69,8 +69,9 @@ async fn make_statement(
 async fn read_statement(
     State(service): State<Service>,
     Access(caller): Access,
-    Path((_, id)): Path<(String, Uuid)>,
+    path: PathParts<(String, Uuid)>,
 ) -> Result<Response, Problem> {
+    let PathParts((_, id)) = path;
     let bytes = service.statement_bytes(&caller, id).await?;
     Ok(([(header::CONTENT_TYPE, "application/json")], bytes).into_response())
 }
@@ -102,9 +103,10 @@ struct TraceView {
 async fn read_trace(
     State(service): State<Service>,
     Access(caller): Access,
-    Path((_, id)): Path<(String, Uuid)>,
-    Query(query): Query<TraceQuery>,
+    path: PathParts<(String, Uuid)>,
+    QueryParts(query): QueryParts<TraceQuery>,
 ) -> Result<axum::Json<TraceView>, Problem> {
+    let PathParts((_, id)) = path;
     let (_, statement) = service.statement(&caller, id).await?;
     let nodes = statement.trace.nodes;
     let Some(wanted) = query.node else {

@@ -1,7 +1,7 @@
 //! The trail: entries, signed head, proofs, and the export.
 
 use super::Problem;
-use super::extract::{Access, Path, Query};
+use super::extract::{Access, PathParts, QueryParts};
 use super::register::page_limit;
 use crate::service::Service;
 use crate::service::trail::{ConsistencyProof, EntryView, InclusionProof};
@@ -45,7 +45,7 @@ struct EntriesQuery {
 async fn list_entries(
     State(service): State<Service>,
     Access(caller): Access,
-    Query(query): Query<EntriesQuery>,
+    QueryParts(query): QueryParts<EntriesQuery>,
 ) -> Result<axum::Json<Vec<EntryView>>, Problem> {
     let limit = page_limit(query.limit)?;
     let entries =
@@ -64,8 +64,9 @@ async fn list_entries(
 async fn read_entry(
     State(service): State<Service>,
     Access(caller): Access,
-    Path((_, sequence)): Path<(String, u64)>,
+    path: PathParts<(String, u64)>,
 ) -> Result<axum::Json<EntryView>, Problem> {
+    let PathParts((_, sequence)) = path;
     Ok(axum::Json(service.trail_entry(&caller, sequence).await?))
 }
 
@@ -104,7 +105,7 @@ struct InclusionQuery {
 async fn prove_inclusion(
     State(service): State<Service>,
     Access(caller): Access,
-    Query(query): Query<InclusionQuery>,
+    QueryParts(query): QueryParts<InclusionQuery>,
 ) -> Result<axum::Json<InclusionProof>, Problem> {
     Ok(axum::Json(service.inclusion(&caller, query.index, query.size).await?))
 }
@@ -129,7 +130,7 @@ struct ConsistencyQuery {
 async fn prove_consistency(
     State(service): State<Service>,
     Access(caller): Access,
-    Query(query): Query<ConsistencyQuery>,
+    QueryParts(query): QueryParts<ConsistencyQuery>,
 ) -> Result<axum::Json<ConsistencyProof>, Problem> {
     Ok(axum::Json(service.consistency(&caller, query.old_size, query.new_size).await?))
 }

@@ -1,1 +1,1 @@
-//! report
+//! Statement to charts and text.

@@ -1,7 +1,8 @@
 //! The days of the invented programme: its horizon, its period and its rounds.
 
 use super::SeedError;
-use super::programme::{Round, RoundKind};
+use super::programme::Round;
+use crate::accounting::records::RoundKind;
 use crate::accounting::inputs::Period;
 use chrono::{Days, NaiveDate};
 

@@ -17,7 +17,8 @@ mod weighing;
 
 use calendar::Calendar;
 use dice::{Dice, Purpose};
-use programme::{Round, RoundKind};
+use crate::accounting::records::RoundKind;
+use programme::Round;
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};

@@ -3,6 +3,7 @@
 use super::calendar::Calendar;
 use crate::accounting::factor::FactorId;
 use crate::accounting::inputs::Period;
+use crate::accounting::records::RoundKind;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use std::io::{self, Write};
@@ -54,16 +55,6 @@ pub struct Round {
     pub ends_on: NaiveDate,
     pub design: String,
     pub file: String,
-}
-
-/// What a round gathers.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum RoundKind {
-    UsageSurvey,
-    KitchenBaseline,
-    KitchenProject,
-    CharWeighing,
 }
 
 /// Code and name of the sites; the names belong to no real place.

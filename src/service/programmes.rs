@@ -1,7 +1,7 @@
 //! Creating a programme: its log, its key, its factor library and its first token.
 
 use super::access::NewToken;
-use super::{Caller, Once, Role, Service, ServiceError, id_of};
+use super::{Caller, Role, Service, ServiceError, id_of};
 use crate::accounting::library;
 use crate::accounting::records::{FactorsRecord, ProgrammeRecord, kind};
 use crate::store;

@@ -120,11 +120,15 @@ pub(super) fn check_code(field: &str, code: &str) -> Result<(), ServiceError> {
 }
 
 pub(super) fn check_name(field: &str, name: &str) -> Result<(), ServiceError> {
-    let length = name.trim().chars().count();
-    if (1..=200).contains(&length) && !name.chars().any(char::is_control) {
+    check_text(field, name, 200)
+}
+
+pub(super) fn check_text(field: &str, text: &str, length_max: usize) -> Result<(), ServiceError> {
+    let length = text.trim().chars().count();
+    if (1..=length_max).contains(&length) && !text.chars().any(char::is_control) {
         Ok(())
     } else {
-        Err(ServiceError::invalid(field, "give 1 to 200 characters on one line"))
+        Err(ServiceError::invalid(field, format!("give 1 to {length_max} characters on one line")))
     }
 }
 
@@ -136,7 +140,7 @@ fn check_device(field: &str, device: &str) -> Result<(), ServiceError> {
         .iter()
         .find(|column| column.name == "device")
         .and_then(|column| match column.value {
-            ValueRule::OneOf { values } => Some(values),
+            ValueRule::OneOf(values) => Some(values),
             _ => None,
         })
         .unwrap_or_default();

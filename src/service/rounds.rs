@@ -1,6 +1,6 @@
 //! Rounds of field work: opened before their rows arrive.
 
-use super::register::{check_code, check_name};
+use super::register::{check_code, check_text};
 use super::{Caller, Once, Service, ServiceError};
 use crate::accounting::records::{RoundKind, RoundRecord, kind};
 use crate::store;
@@ -40,7 +40,7 @@ impl Service {
     ) -> Result<RoundView, ServiceError> {
         caller.must_manage()?;
         check_code("code", &round.code)?;
-        check_name("design", &round.design)?;
+        check_text("design", &round.design, 1_000)?;
         let round_kind = RoundKind::from_code(&round.kind).ok_or_else(|| {
             let known = RoundKind::ALL.map(RoundKind::code).join(", ");
             ServiceError::invalid("kind", format!("must be one of {known}"))

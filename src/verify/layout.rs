@@ -73,7 +73,7 @@ fn resource(kind: BatchKind) -> Value {
 fn field(column: &Column) -> Value {
     let (kind, mut constraints) = match column.value {
         ValueRule::Code { max_len } => ("string", json!({"maxLength": max_len})),
-        ValueRule::OneOf { values } => ("string", json!({"enum": values})),
+        ValueRule::OneOf(values) => ("string", json!({"enum": values})),
         ValueRule::Date => ("date", json!({})),
         ValueRule::Decimal { min, max, .. } => {
             ("number", json!({"minimum": min.to_string(), "maximum": max.to_string()}))

@@ -1,1 +1,1 @@
-//! web
+//! HTML pages over the same services as the API.

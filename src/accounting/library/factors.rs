@@ -26,6 +26,7 @@ struct FactorRow {
     source: String,
     mark: SourceMark,
     note: Option<String>,
+    gwp_set: Option<String>,
 }
 
 #[derive(Debug, Clone, Copy, Deserialize)]
@@ -62,6 +63,8 @@ impl FactorRow {
             source: self.source,
             mark: self.mark,
             note: self.note,
+            char_treatment: None,
+            gwp_set: self.gwp_set,
         })
     }
 

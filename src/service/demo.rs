@@ -1,0 +1,161 @@
+//! Loading the invented programme of `seed/` by the very use cases that a
+//! programme's own staff would go through.
+
+use super::batches::Upload;
+use super::periods::NewPeriod;
+use super::programmes::NewProgramme;
+use super::register::{Site, StoveModel};
+use super::rounds::NewRound;
+use super::statements::{NewStatement, StatementView};
+use super::upload::Spooled;
+use super::{Caller, Once, Role, Service, ServiceError};
+use crate::accounting::records::RoundKind;
+use crate::intake::BatchKind;
+use crate::seed::programme::ProgrammeFile;
+use crate::store;
+use std::path::Path;
+
+/// What the seed folder became.
+pub struct Loaded {
+    pub caller: Caller,
+    /// A fresh manager token for the browser.
+    pub token: String,
+    pub statement: StatementView,
+    /// False where an earlier run had loaded it all.
+    pub fresh: bool,
+}
+
+impl Service {
+    /// Loads the seed programme and states its period; a second run adds nothing.
+    pub async fn load_seed(&self, folder: &Path) -> Result<Loaded, ServiceError> {
+        let file: ProgrammeFile = serde_json::from_slice(&read(folder, "programme.json")?)
+            .map_err(|e| ServiceError::Internal(format!("programme.json: {e}")))?;
+        let code = file.code.to_ascii_lowercase();
+        let fresh = !self.programme_exists(&code).await?;
+        if fresh {
+            self.found_programme(&NewProgramme {
+                code: code.clone(),
+                name: file.name.clone(),
+                manager_label: "demo office".into(),
+            })
+            .await?;
+        }
+        let token = self.operator_issues_token(&code, Role::Manager, "demo browser").await?;
+        let mut caller = self.caller_by_token(&token).await?;
+        caller.label = "demo office".into();
+        self.load_frame(&caller, &file).await?;
+        for (kind, name) in [
+            (BatchKind::Households, "households.csv"),
+            (BatchKind::Deployments, "deployments.csv"),
+            (BatchKind::DeploymentEnds, "deployment-ends.csv"),
+        ] {
+            self.load_file(&caller, kind, None, folder, name).await?;
+        }
+        for round in &file.rounds {
+            let kind = match round.kind {
+                RoundKind::UsageSurvey => BatchKind::UsageSurvey,
+                RoundKind::KitchenBaseline | RoundKind::KitchenProject => BatchKind::KitchenTest,
+                RoundKind::CharWeighing => BatchKind::CharWeighing,
+            };
+            self.load_file(&caller, kind, Some(&round.code), folder, &round.file).await?;
+        }
+        let known = self.statements(&caller).await?;
+        let statement = match known.into_iter().find(|known| known.period == file.period.code) {
+            Some(known) => known,
+            None => {
+                let new = NewStatement {
+                    period: file.period.code.clone(),
+                    methodology: file.methodology.to_string(),
+                    restate: false,
+                };
+                self.make_statement(&caller, &new, &Once::unkeyed()).await?
+            }
+        };
+        Ok(Loaded { caller, token, statement, fresh })
+    }
+
+    /// Issues a token on the operator's word, where a programme has lost its own.
+    pub async fn operator_issues_token(
+        &self,
+        programme_code: &str,
+        role: Role,
+        label: &str,
+    ) -> Result<String, ServiceError> {
+        let mut transaction = self.pool.begin().await?;
+        let programme = store::programmes::by_code(&mut transaction, programme_code)
+            .await?
+            .ok_or_else(|| ServiceError::not_found("programme", programme_code))?;
+        let token =
+            self.insert_token(&mut transaction, programme.programme_id, role, label).await?;
+        transaction.commit().await?;
+        Ok(token.secret)
+    }
+
+    /// Sites, models, rounds and the period, where they are not there yet.
+    async fn load_frame(&self, caller: &Caller, file: &ProgrammeFile) -> Result<(), ServiceError> {
+        let once = Once::unkeyed();
+        let known = self.sites(caller).await?;
+        for site in file.sites.iter().filter(|s| known.iter().all(|k| k.code != s.code)) {
+            let site = Site { code: site.code.clone(), name: site.name.clone() };
+            self.add_site(caller, &site, &once).await?;
+        }
+        let known = self.stove_models(caller).await?;
+        for model in &file.stove_models {
+            if known.iter().any(|k| k.code == model.code && k.version == model.version) {
+                continue;
+            }
+            let model = StoveModel {
+                code: model.code.clone(),
+                version: model.version,
+                name: model.name.clone(),
+                device: model.device_class.clone(),
+                char_making: model.char_making,
+            };
+            self.add_stove_model(caller, &model, &once).await?;
+        }
+        let known = self.rounds(caller).await?;
+        for round in file.rounds.iter().filter(|r| known.iter().all(|k| k.round.code != r.code)) {
+            let round = NewRound {
+                code: round.code.clone(),
+                kind: round.kind.code().into(),
+                starts_on: round.starts_on,
+                ends_on: round.ends_on,
+                design: round.design.clone(),
+            };
+            self.open_round(caller, &round, &once).await?;
+        }
+        let known = self.periods(caller).await?;
+        if known.iter().all(|k| k.period.code != file.period.code) {
+            let period = NewPeriod {
+                code: file.period.code.clone(),
+                starts_on: file.period.starts_on,
+                ends_on: file.period.ends_on,
+            };
+            self.open_period(caller, &period, &once).await?;
+        }
+        Ok(())
+    }
+
+    async fn load_file(
+        &self,
+        caller: &Caller,
+        kind: BatchKind,
+        round: Option<&str>,
+        folder: &Path,
+        name: &str,
+    ) -> Result<(), ServiceError> {
+        let upload = Upload {
+            kind,
+            round: round.map(str::to_owned),
+            file_name: Some(name.to_owned()),
+            file: Spooled::from_bytes(&read(folder, name)?)?,
+        };
+        self.accept_batch(caller, upload, None).await?;
+        Ok(())
+    }
+}
+
+fn read(folder: &Path, name: &str) -> Result<Vec<u8>, ServiceError> {
+    let path = folder.join(name);
+    std::fs::read(&path).map_err(|e| ServiceError::Internal(format!("{}: {e}", path.display())))
+}

@@ -1,0 +1,153 @@
+//! What the first page answers: what was avoided and stored, how sure, and what
+//! must be done before the period can be stated.
+
+use super::batches::BatchView;
+use super::periods::PeriodView;
+use super::rounds::RoundView;
+use super::statements::StatementView;
+use super::{Caller, Service, ServiceError};
+use crate::accounting::statement::{Gap, Statement};
+use crate::store;
+use chrono::{Datelike, Months, NaiveDate};
+
+/// Stoves in service on one day.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct InService {
+    pub on: NaiveDate,
+    /// `code version` of the model.
+    pub model: String,
+    pub site: String,
+    pub stoves: u64,
+}
+
+#[derive(Debug, Clone)]
+pub struct Overview {
+    pub households: u64,
+    pub deployments: u64,
+    pub ended: u64,
+    /// At the first of each month, by model and site.
+    pub in_service: Vec<InService>,
+    pub rounds: Vec<RoundView>,
+    pub batches: Vec<BatchView>,
+    pub periods: Vec<PeriodView>,
+    /// The latest statement and its figures.
+    pub statement: Option<(StatementView, Statement)>,
+    /// For each open period without a statement: what is missing, under the
+    /// first supplied methodology.
+    pub missing: Vec<Missing>,
+}
+
+/// What stands between a period and its statement.
+#[derive(Debug, Clone)]
+pub struct Missing {
+    pub period: String,
+    pub methodology: String,
+    /// Empty = it can be stated now.
+    pub gaps: Vec<Gap>,
+}
+
+/// Months shown at the most; a longer programme shows its last ones.
+const MONTHS_MAX: u32 = 72;
+
+impl Service {
+    pub async fn overview(&self, caller: &Caller) -> Result<Overview, ServiceError> {
+        let statements = self.statements(caller).await?;
+        let statement = match statements.first() {
+            Some(latest) => Some(self.statement(caller, latest.id).await?),
+            None => None,
+        };
+        let periods = self.periods(caller).await?;
+        let missing = self.missing(caller, &periods, &statements).await?;
+        let (counts, in_service) = self.register_over_time(caller).await?;
+        Ok(Overview {
+            households: counts.households,
+            deployments: counts.deployments,
+            ended: counts.ended,
+            in_service,
+            rounds: self.rounds(caller).await?,
+            batches: self.batches(caller).await?,
+            periods,
+            statement,
+            missing,
+        })
+    }
+
+    async fn register_over_time(
+        &self,
+        caller: &Caller,
+    ) -> Result<(store::register::RegisterCounts, Vec<InService>), ServiceError> {
+        let mut connection = self.pool.acquire().await?;
+        let counts = store::register::counts(&mut connection, caller.programme_id).await?;
+        let span =
+            store::register::first_installation(&mut connection, caller.programme_id).await?;
+        let days = span.map(|(first, last)| months_between(first, last)).unwrap_or_default();
+        let in_service = store::register::in_service(&mut connection, caller.programme_id, &days)
+            .await?
+            .into_iter()
+            .map(|row| InService {
+                on: row.on,
+                model: format!("{} {}", row.model_code, row.model_version),
+                site: row.site_code,
+                stoves: row.stoves,
+            })
+            .collect();
+        Ok((counts, in_service))
+    }
+
+    async fn missing(
+        &self,
+        caller: &Caller,
+        periods: &[PeriodView],
+        statements: &[StatementView],
+    ) -> Result<Vec<Missing>, ServiceError> {
+        let methodologies = self.methodologies(caller).await?;
+        let Some(first) = methodologies.first() else {
+            return Ok(Vec::new());
+        };
+        let methodology = format!("{}@{}", first.code, first.version);
+        let mut missing = Vec::new();
+        for view in periods {
+            let code = &view.period.code;
+            if statements.iter().any(|statement| statement.period == *code) {
+                continue;
+            }
+            let gaps = self.gaps(caller, code, &methodology).await?;
+            missing.push(Missing {
+                period: code.clone(),
+                methodology: methodology.clone(),
+                gaps,
+            });
+        }
+        Ok(missing)
+    }
+}
+
+/// The first of every month from the one after `first` to the one of `last`.
+fn months_between(first: NaiveDate, last: NaiveDate) -> Vec<NaiveDate> {
+    let start = |day: NaiveDate| day.with_day(1).unwrap_or(day);
+    let end = start(last);
+    let earliest = end.checked_sub_months(Months::new(MONTHS_MAX)).unwrap_or(end);
+    let mut months = Vec::new();
+    let mut month = start(first).max(earliest);
+    while let Some(next) = month.checked_add_months(Months::new(1)) {
+        if next > end {
+            break;
+        }
+        months.push(next);
+        month = next;
+    }
+    months
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn months_run_from_the_first_full_one_to_the_last() {
+        let day = |text: &str| text.parse::<NaiveDate>().unwrap();
+        let months = months_between(day("2023-01-17"), day("2023-04-02"));
+        assert_eq!(months, [day("2023-02-01"), day("2023-03-01"), day("2023-04-01")]);
+        assert_eq!(months_between(day("2000-01-01"), day("2023-04-02")).len(), 72);
+    }
+}
