@@ -2,7 +2,7 @@
 //! proof files and bags. It stands on no other room of the crate and knows no
 //! database, no network and no clock.
 
-//pub mod bag;
+pub mod bag;
 pub mod canonical;
 pub mod checkpoint;
 pub mod event;

@@ -6,7 +6,7 @@ use serde_json::{Number, Value, json};
 
 use super::*;
 
-/// RFC 8785 appendix B: bits of the double, and its text. SEEN in the reference sheet.
+/// RFC 8785 appendix B: bits of the double, and its text. SEEN-2ND.
 const NUMBERS: [(u64, &str); 20] = [
     (0x0000000000000000, "0"),
     (0x8000000000000000, "0"),
@@ -54,7 +54,7 @@ fn numbers_are_written_as_the_standard_writes_them() {
     }
 }
 
-/// RFC 8785 section 3.2.3. SEEN in the reference sheet.
+/// RFC 8785 section 3.2.3. SEEN-2ND.
 #[test]
 fn names_are_ordered_by_utf16_code_units() {
     let value = json!({

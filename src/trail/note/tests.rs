@@ -7,7 +7,7 @@ use proptest::prelude::*;
 use super::*;
 
 /// RFC 8032 section 7.1, tests 1 to 3: secret, public, message, signature.
-/// SEEN in the reference sheet.
+/// SEEN-2ND.
 const RFC_8032: [[&str; 4]; 3] = [
     [
         "9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60",
@@ -29,8 +29,7 @@ const RFC_8032: [[&str; 4]; 3] = [
     ],
 ];
 
-/// The example of the signed-note reference implementation (golang.org/x/mod
-/// sumdb/note form). SEEN in the reference sheet, checked there by a run.
+/// A key and a note in the form of C2SP signed-note v1.0.0. SEEN-2ND.
 const KEY: &str = "example.com/foo+530d903a+AekyeRrm56hApGFkyQR4ZCbV54Id2LKaANYcrnKv3U2k";
 const NOTE: &str = "This is an example message.\n\n\
     — example.com/foo Uw2QOkn8srV1yJGh2VYRlL1Tnagv1YEq6TfXppzi2ONncAlTgK7Ztg1ERYNZXsYjOBH3mFXmRKuwHjG1Yu72IneyaQM=\n";
