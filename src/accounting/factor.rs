@@ -62,7 +62,10 @@ impl FromStr for FactorId {
         if code.is_empty() {
             return Err(refused());
         }
-        Ok(FactorId { code: code.to_owned(), version })
+        Ok(FactorId {
+            code: code.to_owned(),
+            version,
+        })
     }
 }
 
@@ -74,7 +77,9 @@ impl Serialize for FactorId {
 
 impl<'de> Deserialize<'de> for FactorId {
     fn deserialize<D: serde::Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
-        String::deserialize(d)?.parse().map_err(serde::de::Error::custom)
+        String::deserialize(d)?
+            .parse()
+            .map_err(serde::de::Error::custom)
     }
 }
 
@@ -156,6 +161,9 @@ pub struct Factor {
 
 impl Factor {
     pub fn id(&self) -> FactorId {
-        FactorId { code: self.code.clone(), version: self.version }
+        FactorId {
+            code: self.code.clone(),
+            version: self.version,
+        }
     }
 }
