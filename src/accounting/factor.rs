@@ -2,6 +2,7 @@
 //!
 //! A factor is never edited. A correction is a new version under the same code.
 
+use crate::accounting::methodology::CharPlace;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -33,6 +34,25 @@ pub enum Quantity {
     ThermalEfficiency,
     /// kg wood per kg charcoal.
     CharcoalConversion,
+}
+
+impl Quantity {
+    /// The quantity in plain words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Quantity::NetCalorificValue => "net calorific value",
+            Quantity::EmissionFactor => "emission factor",
+            Quantity::GlobalWarmingPotential => "global warming potential",
+            Quantity::NonRenewableFraction => "non-renewable fraction",
+            Quantity::LeakageMultiplier => "leakage multiplier",
+            Quantity::CharCarbonFraction => "carbon fraction of char",
+            Quantity::CharPermanence => "permanence of char carbon",
+            Quantity::CharYieldBound => "char yield bound",
+            Quantity::BlackCarbonShare => "black carbon share of PM2.5",
+            Quantity::ThermalEfficiency => "thermal efficiency",
+            Quantity::CharcoalConversion => "charcoal conversion",
+        }
+    }
 }
 
 /// `code@version`, the name by which a factor is cited.
@@ -157,6 +177,14 @@ pub struct Factor {
     pub source: String,
     pub mark: SourceMark,
     pub note: Option<String>,
+    /// Where this value already lets char count: carbon left out of a CO2 factor by carbon
+    /// balance, or energy credited in an efficiency. Absent = nowhere.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub char_treatment: Option<CharPlace>,
+    /// Of a warming potential: the set it belongs to, e.g. `AR5 GWP100`. Absent = read from
+    /// its code and source.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gwp_set: Option<String>,
 }
 
 impl Factor {

@@ -3,7 +3,16 @@
 //! What a statement says is decided here and nowhere else: the service and the
 //! offline verifier call the same [`statement::state`].
 
+pub mod cautions;
+pub mod claim;
 pub mod evidence;
 pub mod factor;
+pub mod fuel;
+pub mod gather;
 pub mod inputs;
 pub mod methodology;
+pub mod rounding;
+pub mod statement;
+pub mod stove_days;
+pub mod trace;
+pub mod units;
