@@ -28,7 +28,10 @@ pub struct Config {
 #[derive(Debug, thiserror::Error)]
 pub enum KeyError {
     #[error("the key file {path} cannot be read or written: {source}")]
-    File { path: PathBuf, source: std::io::Error },
+    File {
+        path: PathBuf,
+        source: std::io::Error,
+    },
     #[error("the key file {0} does not hold 64 hexadecimal digits")]
     Form(PathBuf),
     #[error("the system gave no random bytes: {0}")]
@@ -40,7 +43,10 @@ pub enum KeyError {
 /// Whoever holds the file can sign heads; back it up, and keep it from the database.
 pub fn log_key_seed(data: &Path) -> Result<[u8; 32], KeyError> {
     let path = data.join("log-key.hex");
-    let file_error = |source| KeyError::File { path: path.clone(), source };
+    let file_error = |source| KeyError::File {
+        path: path.clone(),
+        source,
+    };
     match std::fs::read_to_string(&path) {
         Ok(text) => hex::decode(text.trim())
             .ok()
@@ -61,8 +67,11 @@ pub fn log_key_seed(data: &Path) -> Result<[u8; 32], KeyError> {
 fn write_private(path: &Path, text: &str) -> std::io::Result<()> {
     use std::io::Write;
     use std::os::unix::fs::OpenOptionsExt;
-    let mut file =
-        std::fs::OpenOptions::new().write(true).create_new(true).mode(0o600).open(path)?;
+    let mut file = std::fs::OpenOptions::new()
+        .write(true)
+        .create_new(true)
+        .mode(0o600)
+        .open(path)?;
     writeln!(file, "{text}")?;
     file.sync_all()
 }
@@ -78,8 +87,14 @@ mod tests {
         let first = log_key_seed(folder.path()).unwrap();
         assert_eq!(log_key_seed(folder.path()).unwrap(), first);
         let file = folder.path().join("log-key.hex");
-        assert_eq!(std::fs::metadata(&file).unwrap().permissions().mode() & 0o777, 0o600);
+        assert_eq!(
+            std::fs::metadata(&file).unwrap().permissions().mode() & 0o777,
+            0o600
+        );
         std::fs::write(&file, "not a key").unwrap();
-        assert!(matches!(log_key_seed(folder.path()), Err(KeyError::Form(_))));
+        assert!(matches!(
+            log_key_seed(folder.path()),
+            Err(KeyError::Form(_))
+        ));
     }
 }

@@ -2,13 +2,17 @@
 //!
 //! A factor is never edited. A correction is a new version under the same code.
 
+use crate::accounting::methodology::CharPlace;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::str::FromStr;
+use utoipa::ToSchema;
 
 /// What a factor is a value of.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, ToSchema,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum Quantity {
     /// `MJ/kg dry fuel` or `MJ/kg as received`; only the dry one may meet a dry mass.
@@ -33,6 +37,25 @@ pub enum Quantity {
     ThermalEfficiency,
     /// kg wood per kg charcoal.
     CharcoalConversion,
+}
+
+impl Quantity {
+    /// The quantity in plain words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Quantity::NetCalorificValue => "net calorific value",
+            Quantity::EmissionFactor => "emission factor",
+            Quantity::GlobalWarmingPotential => "global warming potential",
+            Quantity::NonRenewableFraction => "non-renewable fraction",
+            Quantity::LeakageMultiplier => "leakage multiplier",
+            Quantity::CharCarbonFraction => "carbon fraction of char",
+            Quantity::CharPermanence => "permanence of char carbon",
+            Quantity::CharYieldBound => "char yield bound",
+            Quantity::BlackCarbonShare => "black carbon share of PM2.5",
+            Quantity::ThermalEfficiency => "thermal efficiency",
+            Quantity::CharcoalConversion => "charcoal conversion",
+        }
+    }
 }
 
 /// `code@version`, the name by which a factor is cited.
@@ -62,9 +85,21 @@ impl FromStr for FactorId {
         if code.is_empty() {
             return Err(refused());
         }
-        Ok(FactorId { code: code.to_owned(), version })
+        Ok(FactorId {
+            code: code.to_owned(),
+            version,
+        })
     }
 }
+
+/// In JSON it is a string.
+impl utoipa::PartialSchema for FactorId {
+    fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
+        String::schema()
+    }
+}
+
+impl ToSchema for FactorId {}
 
 impl Serialize for FactorId {
     fn serialize<S: serde::Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
@@ -74,14 +109,16 @@ impl Serialize for FactorId {
 
 impl<'de> Deserialize<'de> for FactorId {
     fn deserialize<D: serde::Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
-        String::deserialize(d)?.parse().map_err(serde::de::Error::custom)
+        String::deserialize(d)?
+            .parse()
+            .map_err(serde::de::Error::custom)
     }
 }
 
 /// How far a factor may be from its stated value.
 ///
 /// `lower` and `upper` bound the central `confidence` of the distribution.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
 pub enum Spread {
     /// A convention: exact by definition.
@@ -115,7 +152,7 @@ pub enum Spread {
 }
 
 /// How well we know that the cited source says this.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub enum SourceMark {
     /// Read in the source named.
     #[serde(rename = "SEEN")]
@@ -132,7 +169,7 @@ pub enum SourceMark {
 }
 
 /// One version of one factor.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Factor {
     pub code: String,
@@ -152,10 +189,21 @@ pub struct Factor {
     pub source: String,
     pub mark: SourceMark,
     pub note: Option<String>,
+    /// Where this value already lets char count: carbon left out of a CO2 factor by carbon
+    /// balance, or energy credited in an efficiency. Absent = nowhere.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub char_treatment: Option<CharPlace>,
+    /// Of a warming potential: the set it belongs to, e.g. `AR5 GWP100`. Absent = read from
+    /// its code and source.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gwp_set: Option<String>,
 }
 
 impl Factor {
     pub fn id(&self) -> FactorId {
-        FactorId { code: self.code.clone(), version: self.version }
+        FactorId {
+            code: self.code.clone(),
+            version: self.version,
+        }
     }
 }

@@ -3,9 +3,18 @@
 //! What a statement says is decided here and nowhere else: the service and the
 //! offline verifier call the same [`statement::state`].
 
+pub mod cautions;
+pub mod claim;
 pub mod evidence;
 pub mod factor;
+pub mod fuel;
+pub mod gather;
 pub mod inputs;
 pub mod library;
 pub mod methodology;
 pub mod records;
+pub mod rounding;
+pub mod statement;
+pub mod stove_days;
+pub mod trace;
+pub mod units;

@@ -140,8 +140,10 @@ pub struct ChosenRounds {
 /// * project kitchens: of the project rounds begun before the period ends, the
 ///   one begun last (all of them, where several began on that day).
 pub fn choose_rounds(rounds: &[RoundRecord], period: &Period) -> ChosenRounds {
-    let begun: Vec<&RoundRecord> =
-        rounds.iter().filter(|round| round.starts_on < period.ends_on).collect();
+    let begun: Vec<&RoundRecord> = rounds
+        .iter()
+        .filter(|round| round.starts_on < period.ends_on)
+        .collect();
     let codes = |wanted: RoundKind, fits: &dyn Fn(&RoundRecord) -> bool| {
         let mut codes: Vec<String> = begun
             .iter()
@@ -187,12 +189,20 @@ mod tests {
 
     #[test]
     fn a_period_reads_overlapping_surveys_all_baselines_and_the_last_project_round() {
-        let period =
-            Period { code: "2025".into(), starts_on: day("2025-01-01"), ends_on: day("2026-01-01") };
+        let period = Period {
+            code: "2025".into(),
+            starts_on: day("2025-01-01"),
+            ends_on: day("2026-01-01"),
+        };
         let rounds = [
             round("u24", RoundKind::UsageSurvey, "2024-03-01", "2025-01-01"),
             round("u25", RoundKind::UsageSurvey, "2025-03-01", "2025-04-01"),
-            round("b22", RoundKind::KitchenBaseline, "2022-10-01", "2022-11-01"),
+            round(
+                "b22",
+                RoundKind::KitchenBaseline,
+                "2022-10-01",
+                "2022-11-01",
+            ),
             round("p24", RoundKind::KitchenProject, "2024-05-01", "2024-06-01"),
             round("p25", RoundKind::KitchenProject, "2025-05-01", "2025-06-01"),
             round("p26", RoundKind::KitchenProject, "2026-01-01", "2026-02-01"),

@@ -34,8 +34,13 @@ pub(super) fn routes() -> OpenApiRouter<Service> {
 pub const UPLOAD_BYTES_MAX: u64 = 512 * 1024 * 1024;
 
 fn known_kind(code: &str) -> Result<BatchKind, Problem> {
-    code.parse()
-        .map_err(|_| ServiceError::NotFound { what: "batch kind", name: code.into() }.into())
+    code.parse().map_err(|_| {
+        ServiceError::NotFound {
+            what: "batch kind",
+            name: code.into(),
+        }
+        .into()
+    })
 }
 
 /// The columns of every kind of batch, with units, bounds and examples.
@@ -125,17 +130,30 @@ async fn upload_batch(
     let kind = known_kind(&kind)?;
     check_csv(&headers)?;
     let file = Spooled::receive(body.into_data_stream(), UPLOAD_BYTES_MAX).await?;
-    let upload = Upload { kind, round: query.round, file_name: query.file_name, file };
+    let upload = Upload {
+        kind,
+        round: query.round,
+        file_name: query.file_name,
+        file,
+    };
     let batch = service.accept_batch(&caller, upload, key).await?;
-    let status = if batch.repeated { StatusCode::OK } else { StatusCode::CREATED };
+    let status = if batch.repeated {
+        StatusCode::OK
+    } else {
+        StatusCode::CREATED
+    };
     Ok((status, axum::Json(batch)))
 }
 
 fn check_csv(headers: &HeaderMap) -> Result<(), Problem> {
-    let named = headers.get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok());
+    let named = headers
+        .get(header::CONTENT_TYPE)
+        .and_then(|value| value.to_str().ok());
     match named.map(|named| named.trim().to_ascii_lowercase()) {
         Some(named) if named.starts_with("text/csv") => Ok(()),
-        _ => Err(Problem::unsupported("send the file's bytes with Content-Type: text/csv")),
+        _ => Err(Problem::unsupported(
+            "send the file's bytes with Content-Type: text/csv",
+        )),
     }
 }
 
@@ -183,8 +201,9 @@ async fn list_rows(
 ) -> Result<axum::Json<Vec<RowView>>, Problem> {
     let PathParts((_, batch)) = path;
     let limit = page_limit(query.limit)?;
-    let rows =
-        service.batch_rows(&caller, batch, query.after_line.unwrap_or(0), limit).await?;
+    let rows = service
+        .batch_rows(&caller, batch, query.after_line.unwrap_or(0), limit)
+        .await?;
     Ok(axum::Json(rows))
 }
 

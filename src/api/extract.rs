@@ -26,11 +26,16 @@ impl FromRequestParts<Service> for Access {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, service: &Service) -> Result<Self, Problem> {
-        let caller = service.caller_by_token(bearer_token(&parts.headers)?).await?;
+        let caller = service
+            .caller_by_token(bearer_token(&parts.headers)?)
+            .await?;
         let params = RawPathParams::from_request_parts(parts, service)
             .await
             .map_err(|e| Problem::unreadable(e.to_string()))?;
-        let named = params.iter().find(|(name, _)| *name == "programme").map(|(_, code)| code);
+        let named = params
+            .iter()
+            .find(|(name, _)| *name == "programme")
+            .map(|(_, code)| code);
         if named == Some(caller.programme_code.as_str()) {
             Ok(Access(caller))
         } else {
@@ -51,7 +56,10 @@ impl<S: Send + Sync> FromRequestParts<S> for RepeatKey {
         };
         let key = value.to_str().unwrap_or_default().trim().trim_matches('"');
         if key.is_empty() || key.len() > 200 || key.chars().any(char::is_control) {
-            return Err(Problem::field("Idempotency-Key", "give 1 to 200 printable characters"));
+            return Err(Problem::field(
+                "Idempotency-Key",
+                "give 1 to 200 printable characters",
+            ));
         }
         Ok(RepeatKey(Some(key.to_owned())))
     }
@@ -77,9 +85,16 @@ impl<T: DeserializeOwned, S: Send + Sync> FromRequest<S> for Json<T> {
             .headers()
             .get(header::CONTENT_TYPE)
             .and_then(|value| value.to_str().ok())
-            .is_some_and(|value| value.trim().to_ascii_lowercase().starts_with("application/json"));
+            .is_some_and(|value| {
+                value
+                    .trim()
+                    .to_ascii_lowercase()
+                    .starts_with("application/json")
+            });
         if !is_json {
-            return Err(Problem::unsupported("send JSON with Content-Type: application/json"));
+            return Err(Problem::unsupported(
+                "send JSON with Content-Type: application/json",
+            ));
         }
         let bytes = Bytes::from_request(request, state)
             .await
@@ -117,7 +132,11 @@ impl<T: DeserializeOwned + Send, S: Send + Sync> FromRequestParts<S> for PathPar
             .map(|axum::extract::Path(value)| PathParts(value))
             .map_err(|e| {
                 let name = e.body_text();
-                ServiceError::NotFound { what: "resource:", name }.into()
+                ServiceError::NotFound {
+                    what: "resource:",
+                    name,
+                }
+                .into()
             })
     }
 }

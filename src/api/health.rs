@@ -7,7 +7,9 @@ use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 pub(super) fn routes() -> OpenApiRouter<Service> {
-    OpenApiRouter::new().routes(routes!(live)).routes(routes!(ready))
+    OpenApiRouter::new()
+        .routes(routes!(live))
+        .routes(routes!(ready))
 }
 
 /// The process answers.

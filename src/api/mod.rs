@@ -52,8 +52,12 @@ struct Bearer;
 
 impl utoipa::Modify for Bearer {
     fn modify(&self, document: &mut utoipa::openapi::OpenApi) {
-        let scheme = SecurityScheme::Http(HttpBuilder::new().scheme(HttpAuthScheme::Bearer).build());
-        document.components.get_or_insert_default().add_security_scheme("token", scheme);
+        let scheme =
+            SecurityScheme::Http(HttpBuilder::new().scheme(HttpAuthScheme::Bearer).build());
+        document
+            .components
+            .get_or_insert_default()
+            .add_security_scheme("token", scheme);
     }
 }
 
@@ -82,7 +86,9 @@ pub fn openapi_json() -> Result<String, serde_json::Error> {
 /// Every API route, and its description at `/api/v1/openapi.json`.
 pub fn router(service: Service) -> Router {
     let (routes, document) = described_routes().split_for_parts();
-    let document = document.to_pretty_json().unwrap_or_else(|e| format!("{{\"error\": \"{e}\"}}"));
+    let document = document
+        .to_pretty_json()
+        .unwrap_or_else(|e| format!("{{\"error\": \"{e}\"}}"));
     routes
         .route(
             "/api/v1/openapi.json",

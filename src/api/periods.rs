@@ -69,5 +69,7 @@ async fn close_period(
 ) -> Result<axum::Json<PeriodView>, Problem> {
     let PathParts((_, period)) = path;
     let once = Once::new(key.0, "close-period", period.as_bytes());
-    Ok(axum::Json(service.close_period(&caller, &period, &once).await?))
+    Ok(axum::Json(
+        service.close_period(&caller, &period, &once).await?,
+    ))
 }

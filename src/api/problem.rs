@@ -61,12 +61,20 @@ impl Problem {
 
     /// A request that could not be read at all.
     pub(super) fn unreadable(detail: impl Into<String>) -> Self {
-        Problem::new(StatusCode::BAD_REQUEST, "unreadable", "The request cannot be read", detail)
+        Problem::new(
+            StatusCode::BAD_REQUEST,
+            "unreadable",
+            "The request cannot be read",
+            detail,
+        )
     }
 
     pub(super) fn field(field: &str, detail: impl Into<String>) -> Self {
-        ServiceError::Invalid(vec![FieldProblem { field: field.into(), detail: detail.into() }])
-            .into()
+        ServiceError::Invalid(vec![FieldProblem {
+            field: field.into(),
+            detail: detail.into(),
+        }])
+        .into()
     }
 
     pub(super) fn unsupported(detail: impl Into<String>) -> Self {
@@ -83,9 +91,12 @@ impl From<ServiceError> for Problem {
     fn from(error: ServiceError) -> Self {
         let text = error.to_string();
         match error {
-            ServiceError::Unauthenticated => {
-                Problem::new(StatusCode::UNAUTHORIZED, "unauthenticated", "Sign in first", text)
-            }
+            ServiceError::Unauthenticated => Problem::new(
+                StatusCode::UNAUTHORIZED,
+                "unauthenticated",
+                "Sign in first",
+                text,
+            ),
             ServiceError::Forbidden(_) => {
                 Problem::new(StatusCode::FORBIDDEN, "forbidden", "Not allowed", text)
             }
@@ -129,7 +140,10 @@ impl From<ServiceError> for Problem {
             ServiceError::Gaps(gaps) => Problem {
                 gaps: gaps
                     .into_iter()
-                    .map(|gap| GapProblem { code: gap.code.to_string(), sentence: gap.sentence })
+                    .map(|gap| GapProblem {
+                        code: gap.code.to_string(),
+                        sentence: gap.sentence,
+                    })
                     .collect(),
                 ..Problem::new(
                     StatusCode::CONFLICT,
@@ -183,17 +197,24 @@ impl From<ServiceError> for Problem {
 
 impl IntoResponse for Problem {
     fn into_response(self) -> Response {
-        let status =
-            StatusCode::from_u16(self.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
+        let status = StatusCode::from_u16(self.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
         let body = serde_json::to_vec(&self).unwrap_or_default();
-        let mut response =
-            (status, [(header::CONTENT_TYPE, "application/problem+json")], body).into_response();
+        let mut response = (
+            status,
+            [(header::CONTENT_TYPE, "application/problem+json")],
+            body,
+        )
+            .into_response();
         if status == StatusCode::UNAUTHORIZED {
             let challenge = header::HeaderValue::from_static("Bearer");
-            response.headers_mut().insert(header::WWW_AUTHENTICATE, challenge);
+            response
+                .headers_mut()
+                .insert(header::WWW_AUTHENTICATE, challenge);
         }
         if status == StatusCode::SERVICE_UNAVAILABLE {
-            response.headers_mut().insert(header::RETRY_AFTER, header::HeaderValue::from_static("5"));
+            response
+                .headers_mut()
+                .insert(header::RETRY_AFTER, header::HeaderValue::from_static("5"));
         }
         response
     }

@@ -35,7 +35,9 @@ async fn create_programme(
     headers: HeaderMap,
     body: Json<NewProgramme>,
 ) -> Result<(StatusCode, axum::Json<CreatedProgramme>), Problem> {
-    let created = service.create_programme(bearer_token(&headers)?, &body.value).await?;
+    let created = service
+        .create_programme(bearer_token(&headers)?, &body.value)
+        .await?;
     Ok((StatusCode::CREATED, axum::Json(created)))
 }
 
@@ -90,6 +92,8 @@ async fn issue_token(
     body: Json<TokenRequest>,
 ) -> Result<(StatusCode, axum::Json<NewToken>), Problem> {
     let once = body.once(key, "issue-token");
-    let token = service.issue_token(&caller, body.value.role, &body.value.label, &once).await?;
+    let token = service
+        .issue_token(&caller, body.value.role, &body.value.label, &once)
+        .await?;
     Ok((StatusCode::CREATED, axum::Json(token)))
 }

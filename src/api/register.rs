@@ -50,7 +50,10 @@ impl PageQuery {
 pub(super) fn page_limit(asked: Option<u32>) -> Result<u32, Problem> {
     match asked.unwrap_or(PAGE_ROWS) {
         limit @ 1..=PAGE_ROWS_MAX => Ok(limit),
-        _ => Err(Problem::field("limit", format!("must be from 1 to {PAGE_ROWS_MAX}"))),
+        _ => Err(Problem::field(
+            "limit",
+            format!("must be from 1 to {PAGE_ROWS_MAX}"),
+        )),
     }
 }
 
@@ -151,8 +154,9 @@ async fn list(
     query: &PageQuery,
 ) -> Result<axum::Json<Page<RowView>>, Problem> {
     let limit = query.limit()?;
-    let page =
-        service.rows_of_kind(caller, kind, query.as_of, query.after.as_deref(), limit).await?;
+    let page = service
+        .rows_of_kind(caller, kind, query.as_of, query.after.as_deref(), limit)
+        .await?;
     Ok(axum::Json(page))
 }
 
@@ -171,7 +175,9 @@ async fn add_household(
     RepeatKey(key): RepeatKey,
     body: Json<Map<String, Value>>,
 ) -> Result<(StatusCode, axum::Json<BatchView>), Problem> {
-    let batch = service.accept_row(&caller, BatchKind::Households, &body.value, key).await?;
+    let batch = service
+        .accept_row(&caller, BatchKind::Households, &body.value, key)
+        .await?;
     Ok((StatusCode::CREATED, axum::Json(batch)))
 }
 
@@ -191,7 +197,9 @@ async fn read_household(
     QueryParts(query): QueryParts<AsOf>,
 ) -> Result<axum::Json<RowView>, Problem> {
     let PathParts((_, code)) = path;
-    Ok(axum::Json(service.household(&caller, &code, query.as_of).await?))
+    Ok(axum::Json(
+        service.household(&caller, &code, query.as_of).await?,
+    ))
 }
 
 /// A page of the deployments as they were recorded.
@@ -224,7 +232,9 @@ async fn add_deployment(
     RepeatKey(key): RepeatKey,
     body: Json<Map<String, Value>>,
 ) -> Result<(StatusCode, axum::Json<BatchView>), Problem> {
-    let batch = service.accept_row(&caller, BatchKind::Deployments, &body.value, key).await?;
+    let batch = service
+        .accept_row(&caller, BatchKind::Deployments, &body.value, key)
+        .await?;
     Ok((StatusCode::CREATED, axum::Json(batch)))
 }
 
@@ -243,7 +253,9 @@ async fn add_deployment_end(
     RepeatKey(key): RepeatKey,
     body: Json<Map<String, Value>>,
 ) -> Result<(StatusCode, axum::Json<BatchView>), Problem> {
-    let batch = service.accept_row(&caller, BatchKind::DeploymentEnds, &body.value, key).await?;
+    let batch = service
+        .accept_row(&caller, BatchKind::DeploymentEnds, &body.value, key)
+        .await?;
     Ok((StatusCode::CREATED, axum::Json(batch)))
 }
 
@@ -263,5 +275,7 @@ async fn read_stove(
     QueryParts(query): QueryParts<AsOf>,
 ) -> Result<axum::Json<StoveHistory>, Problem> {
     let PathParts((_, serial)) = path;
-    Ok(axum::Json(service.stove_history(&caller, &serial, query.as_of).await?))
+    Ok(axum::Json(
+        service.stove_history(&caller, &serial, query.as_of).await?,
+    ))
 }

@@ -113,7 +113,11 @@ async fn read_trace(
         return Ok(axum::Json(TraceView { nodes }));
     };
     let Some(node) = nodes.iter().find(|node| node.id == wanted) else {
-        return Err(ServiceError::NotFound { what: "trace node", name: wanted }.into());
+        return Err(ServiceError::NotFound {
+            what: "trace node",
+            name: wanted,
+        }
+        .into());
     };
     let inputs = node.inputs.clone();
     let nodes = nodes

@@ -48,8 +48,9 @@ async fn list_entries(
     QueryParts(query): QueryParts<EntriesQuery>,
 ) -> Result<axum::Json<Vec<EntryView>>, Problem> {
     let limit = page_limit(query.limit)?;
-    let entries =
-        service.trail_entries(&caller, query.from.unwrap_or(0), limit, false).await?;
+    let entries = service
+        .trail_entries(&caller, query.from.unwrap_or(0), limit, false)
+        .await?;
     Ok(axum::Json(entries))
 }
 
@@ -107,7 +108,9 @@ async fn prove_inclusion(
     Access(caller): Access,
     QueryParts(query): QueryParts<InclusionQuery>,
 ) -> Result<axum::Json<InclusionProof>, Problem> {
-    Ok(axum::Json(service.inclusion(&caller, query.index, query.size).await?))
+    Ok(axum::Json(
+        service.inclusion(&caller, query.index, query.size).await?,
+    ))
 }
 
 #[derive(Debug, Deserialize, IntoParams)]
@@ -132,7 +135,11 @@ async fn prove_consistency(
     Access(caller): Access,
     QueryParts(query): QueryParts<ConsistencyQuery>,
 ) -> Result<axum::Json<ConsistencyProof>, Problem> {
-    Ok(axum::Json(service.consistency(&caller, query.old_size, query.new_size).await?))
+    Ok(axum::Json(
+        service
+            .consistency(&caller, query.old_size, query.new_size)
+            .await?,
+    ))
 }
 
 /// The export: a BagIt bag as .tar.gz, for `emberbook verify`.

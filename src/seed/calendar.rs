@@ -2,8 +2,8 @@
 
 use super::SeedError;
 use super::programme::Round;
-use crate::accounting::records::RoundKind;
 use crate::accounting::inputs::Period;
+use crate::accounting::records::RoundKind;
 use chrono::{Days, NaiveDate};
 
 #[derive(Debug, Clone)]

@@ -15,9 +15,9 @@ mod tests;
 mod usage;
 mod weighing;
 
+use crate::accounting::records::RoundKind;
 use calendar::Calendar;
 use dice::{Dice, Purpose};
-use crate::accounting::records::RoundKind;
 use programme::Round;
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};

@@ -44,7 +44,10 @@ fn read_credential(text: &str) -> Option<Credential> {
     let (programme, secret) = text.split_once('.')?;
     let programme_id = Uuid::try_parse(programme).ok()?;
     let secret = hex::decode(secret).ok()?;
-    (secret.len() == 32).then(|| Credential { programme_id, hash: sha256(&secret).0 })
+    (secret.len() == 32).then(|| Credential {
+        programme_id,
+        hash: sha256(&secret).0,
+    })
 }
 
 fn write_credential(programme_id: Uuid, secret: &[u8; 32]) -> String {
@@ -59,10 +62,13 @@ impl Service {
     pub async fn caller_by_token(&self, token: &str) -> Result<Caller, ServiceError> {
         let credential = read_credential(token).ok_or(ServiceError::Unauthenticated)?;
         let mut connection = self.pool.acquire().await?;
-        let row =
-            store::access::token_by_hash(&mut connection, credential.programme_id, &credential.hash)
-                .await?
-                .ok_or(ServiceError::Unauthenticated)?;
+        let row = store::access::token_by_hash(
+            &mut connection,
+            credential.programme_id,
+            &credential.hash,
+        )
+        .await?
+        .ok_or(ServiceError::Unauthenticated)?;
         caller(&mut connection, credential.programme_id, row).await
     }
 
@@ -130,7 +136,10 @@ impl Service {
             Begun::Answered(token) => {
                 return Err(ServiceError::conflict(
                     "shown_once",
-                    format!("token {} was issued by this request; its secret is shown once", token.id),
+                    format!(
+                        "token {} was issued by this request; its secret is shown once",
+                        token.id
+                    ),
                 ));
             }
         };
@@ -192,7 +201,10 @@ impl Service {
             created_at: self.now(),
         };
         store::access::insert_token(connection, programme_id, &row, &sha256(&secret).0).await?;
-        Ok(NewToken { token: token_view(row)?, secret: write_credential(programme_id, &secret) })
+        Ok(NewToken {
+            token: token_view(row)?,
+            secret: write_credential(programme_id, &secret),
+        })
     }
 }
 

@@ -97,14 +97,25 @@ impl Service {
             return writing.finish(caller, known).await;
         }
         let rejections = self
-            .check_staged(connection, caller, batch_kind, round.as_deref(), parsed.rejections)
+            .check_staged(
+                connection,
+                caller,
+                batch_kind,
+                round.as_deref(),
+                parsed.rejections,
+            )
             .await?;
         if rejections.count > 0 {
             return Err(ServiceError::Rejected(rejections));
         }
-        let record =
-            BatchRecord { rows: parsed.rows, root: parsed.root.to_string(), ..record };
-        let view = self.record_batch(connection, caller, batch_kind, record, parsed.root).await?;
+        let record = BatchRecord {
+            rows: parsed.rows,
+            root: parsed.root.to_string(),
+            ..record
+        };
+        let view = self
+            .record_batch(connection, caller, batch_kind, record, parsed.root)
+            .await?;
         writing.finish(caller, view).await
     }
 
@@ -123,19 +134,21 @@ impl Service {
             file_name: None,
             file: Spooled::from_bytes(&csv)?,
         };
-        self.accept_batch(caller, upload, key).await.map_err(|error| match error {
-            ServiceError::Rejected(rejections) => ServiceError::Invalid(
-                rejections
-                    .list
-                    .into_iter()
-                    .map(|rejection| super::FieldProblem {
-                        field: rejection.column.unwrap_or_else(|| "row".into()),
-                        detail: rejection.detail,
-                    })
-                    .collect(),
-            ),
-            other => other,
-        })
+        self.accept_batch(caller, upload, key)
+            .await
+            .map_err(|error| match error {
+                ServiceError::Rejected(rejections) => ServiceError::Invalid(
+                    rejections
+                        .list
+                        .into_iter()
+                        .map(|rejection| super::FieldProblem {
+                            field: rejection.column.unwrap_or_else(|| "row".into()),
+                            detail: rejection.detail,
+                        })
+                        .collect(),
+                ),
+                other => other,
+            })
     }
 
     async fn check_staged(
@@ -146,8 +159,7 @@ impl Service {
         round: Option<&str>,
         mut rejections: Rejections,
     ) -> Result<Rejections, ServiceError> {
-        let findings =
-            staging::check(connection, caller.programme_id, batch_kind, round).await?;
+        let findings = staging::check(connection, caller.programme_id, batch_kind, round).await?;
         let located = findings.rejections.len() as u64;
         for rejection in findings.rejections {
             rejections.push(rejection);
@@ -165,8 +177,9 @@ impl Service {
         root: Hash,
     ) -> Result<BatchView, ServiceError> {
         let subject = record.id.to_string();
-        let (sequence, _) =
-            self.log(connection, caller, kind::BATCH_ACCEPTED, &subject, &record).await?;
+        let (sequence, _) = self
+            .log(connection, caller, kind::BATCH_ACCEPTED, &subject, &record)
+            .await?;
         let file_sha256 = hex::decode(&record.file_sha256)
             .map_err(|e| ServiceError::Internal(format!("file hash: {e}")))?;
         store::batches::insert(
@@ -194,7 +207,10 @@ impl Service {
             )));
         }
         let accepted_at = Some(self.now());
-        Ok(BatchView { accepted_at, ..view(record, sequence, false) })
+        Ok(BatchView {
+            accepted_at,
+            ..view(record, sequence, false)
+        })
     }
 }
 
@@ -231,7 +247,10 @@ fn view(record: BatchRecord, sequence: u64, repeated: bool) -> BatchView {
 }
 
 pub(super) fn view_of_row(row: store::batches::BatchRow) -> BatchView {
-    BatchView { accepted_at: Some(row.accepted_at), ..view(row.record, row.sequence, false) }
+    BatchView {
+        accepted_at: Some(row.accepted_at),
+        ..view(row.record, row.sequence, false)
+    }
 }
 
 async fn known_batch(
@@ -240,7 +259,10 @@ async fn known_batch(
     id: Uuid,
 ) -> Result<Option<BatchView>, ServiceError> {
     let known = store::batches::by_id(connection, caller.programme_id, id).await?;
-    Ok(known.map(|row| BatchView { repeated: true, ..view_of_row(row) }))
+    Ok(known.map(|row| BatchView {
+        repeated: true,
+        ..view_of_row(row)
+    }))
 }
 
 /// Evidence belongs to a round of its kind; the register to none.
@@ -260,7 +282,10 @@ async fn check_round(
         };
     }
     let Some(code) = round else {
-        return Err(ServiceError::invalid("round", "name the round that these rows belong to"));
+        return Err(ServiceError::invalid(
+            "round",
+            "name the round that these rows belong to",
+        ));
     };
     let position = store::trail::size(connection, caller.programme_id).await?;
     let rounds = store::rounds::all(connection, caller.programme_id, position).await?;
@@ -271,7 +296,10 @@ async fn check_round(
     let fits = match batch_kind {
         BatchKind::UsageSurvey => found.record.kind == RoundKind::UsageSurvey,
         BatchKind::KitchenTest => {
-            matches!(found.record.kind, RoundKind::KitchenBaseline | RoundKind::KitchenProject)
+            matches!(
+                found.record.kind,
+                RoundKind::KitchenBaseline | RoundKind::KitchenProject
+            )
         }
         BatchKind::CharWeighing => found.record.kind == RoundKind::CharWeighing,
         _ => false,
@@ -281,7 +309,10 @@ async fn check_round(
     } else {
         Err(ServiceError::invalid(
             "round",
-            format!("round {code} is for {}, not for {batch_kind}", found.record.kind.code()),
+            format!(
+                "round {code} is for {}, not for {batch_kind}",
+                found.record.kind.code()
+            ),
         ))
     }
 }
@@ -320,14 +351,22 @@ fn parse(
     let input = BufReader::with_capacity(CHUNK_BYTES, file.into_file());
     let mut reader = match CsvReader::open(template, input) {
         Ok(reader) => reader,
-        Err(rejections) => return Ok(Parsed { rows: 0, root: tree.root(), rejections }),
+        Err(rejections) => {
+            return Ok(Parsed {
+                rows: 0,
+                root: tree.root(),
+                rejections,
+            });
+        }
     };
     let mut buffer = Vec::with_capacity(CHUNK_BYTES + 1024);
     while let Some(read) = reader.next_row() {
         let row = match read {
             Ok(row) => row,
             Err(broken) => {
-                broken.into_iter().for_each(|rejection: Rejection| rejections.push(rejection));
+                broken
+                    .into_iter()
+                    .for_each(|rejection: Rejection| rejections.push(rejection));
                 continue;
             }
         };
@@ -345,5 +384,9 @@ fn parse(
     }
     // A closed channel means that the copy failed; its error is the one to report.
     let _ = chunks.blocking_send(buffer);
-    Ok(Parsed { rows: tree.size(), root: tree.root(), rejections })
+    Ok(Parsed {
+        rows: tree.size(),
+        root: tree.root(),
+        rejections,
+    })
 }

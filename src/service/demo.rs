@@ -40,7 +40,9 @@ impl Service {
             })
             .await?;
         }
-        let token = self.operator_issues_token(&code, Role::Manager, "demo browser").await?;
+        let token = self
+            .operator_issues_token(&code, Role::Manager, "demo browser")
+            .await?;
         let mut caller = self.caller_by_token(&token).await?;
         caller.label = "demo office".into();
         self.load_frame(&caller, &file).await?;
@@ -57,10 +59,14 @@ impl Service {
                 RoundKind::KitchenBaseline | RoundKind::KitchenProject => BatchKind::KitchenTest,
                 RoundKind::CharWeighing => BatchKind::CharWeighing,
             };
-            self.load_file(&caller, kind, Some(&round.code), folder, &round.file).await?;
+            self.load_file(&caller, kind, Some(&round.code), folder, &round.file)
+                .await?;
         }
         let known = self.statements(&caller).await?;
-        let statement = match known.into_iter().find(|known| known.period == file.period.code) {
+        let statement = match known
+            .into_iter()
+            .find(|known| known.period == file.period.code)
+        {
             Some(known) => known,
             None => {
                 let new = NewStatement {
@@ -71,7 +77,12 @@ impl Service {
                 self.make_statement(&caller, &new, &Once::unkeyed()).await?
             }
         };
-        Ok(Loaded { caller, token, statement, fresh })
+        Ok(Loaded {
+            caller,
+            token,
+            statement,
+            fresh,
+        })
     }
 
     /// Issues a token on the operator's word, where a programme has lost its own.
@@ -85,8 +96,9 @@ impl Service {
         let programme = store::programmes::by_code(&mut transaction, programme_code)
             .await?
             .ok_or_else(|| ServiceError::not_found("programme", programme_code))?;
-        let token =
-            self.insert_token(&mut transaction, programme.programme_id, role, label).await?;
+        let token = self
+            .insert_token(&mut transaction, programme.programme_id, role, label)
+            .await?;
         transaction.commit().await?;
         Ok(token.secret)
     }
@@ -95,13 +107,23 @@ impl Service {
     async fn load_frame(&self, caller: &Caller, file: &ProgrammeFile) -> Result<(), ServiceError> {
         let once = Once::unkeyed();
         let known = self.sites(caller).await?;
-        for site in file.sites.iter().filter(|s| known.iter().all(|k| k.code != s.code)) {
-            let site = Site { code: site.code.clone(), name: site.name.clone() };
+        for site in file
+            .sites
+            .iter()
+            .filter(|s| known.iter().all(|k| k.code != s.code))
+        {
+            let site = Site {
+                code: site.code.clone(),
+                name: site.name.clone(),
+            };
             self.add_site(caller, &site, &once).await?;
         }
         let known = self.stove_models(caller).await?;
         for model in &file.stove_models {
-            if known.iter().any(|k| k.code == model.code && k.version == model.version) {
+            if known
+                .iter()
+                .any(|k| k.code == model.code && k.version == model.version)
+            {
                 continue;
             }
             let model = StoveModel {
@@ -114,7 +136,11 @@ impl Service {
             self.add_stove_model(caller, &model, &once).await?;
         }
         let known = self.rounds(caller).await?;
-        for round in file.rounds.iter().filter(|r| known.iter().all(|k| k.round.code != r.code)) {
+        for round in file
+            .rounds
+            .iter()
+            .filter(|r| known.iter().all(|k| k.round.code != r.code))
+        {
             let round = NewRound {
                 code: round.code.clone(),
                 kind: round.kind.code().into(),

@@ -43,15 +43,24 @@ pub enum ServiceError {
 
 impl ServiceError {
     pub(super) fn not_found(what: &'static str, name: impl ToString) -> Self {
-        ServiceError::NotFound { what, name: name.to_string() }
+        ServiceError::NotFound {
+            what,
+            name: name.to_string(),
+        }
     }
 
     pub(super) fn invalid(field: &str, detail: impl Into<String>) -> Self {
-        ServiceError::Invalid(vec![FieldProblem { field: field.into(), detail: detail.into() }])
+        ServiceError::Invalid(vec![FieldProblem {
+            field: field.into(),
+            detail: detail.into(),
+        }])
     }
 
     pub(super) fn conflict(code: &'static str, detail: impl Into<String>) -> Self {
-        ServiceError::Conflict { code, detail: detail.into() }
+        ServiceError::Conflict {
+            code,
+            detail: detail.into(),
+        }
     }
 }
 
@@ -73,11 +82,14 @@ impl From<StoreError> for ServiceError {
         let (code, detail) = match error.constraint() {
             Some("programme_code_taken") => ("code_taken", "a programme with this code exists"),
             Some("site_code_taken") => ("code_taken", "the programme has a site with this code"),
-            Some("stove_model_taken") => {
-                ("code_taken", "the programme has this version of the stove model")
-            }
+            Some("stove_model_taken") => (
+                "code_taken",
+                "the programme has this version of the stove model",
+            ),
             Some("round_code_taken") => ("code_taken", "the programme has a round with this code"),
-            Some("period_code_taken") => ("code_taken", "the programme has a period with this code"),
+            Some("period_code_taken") => {
+                ("code_taken", "the programme has a period with this code")
+            }
             Some("factor_version_taken") => (
                 "version_taken",
                 "this version of the factor exists; factors are never edited, add the next version",
@@ -91,17 +103,22 @@ impl From<StoreError> for ServiceError {
                 "the period shares days with another one; a stove-day belongs to one period",
             ),
             Some("period_closed_already") => ("period_closed", "the period is already closed"),
-            Some("one_household_at_a_time") => {
-                ("overlapping_deployment", "a stove would be in two households at a time")
-            }
+            Some("one_household_at_a_time") => (
+                "overlapping_deployment",
+                "a stove would be in two households at a time",
+            ),
             Some("one_unmarked_stove_at_a_time") => (
                 "second_stove_not_marked",
                 "a household would have two stoves at a time, neither marked as a second one",
             ),
-            Some("household_code_taken" | "deployment_taken" | "deployment_end_taken"
-            | "usage_answer_taken" | "kitchen_day_taken" | "char_weighing_taken") => {
-                ("duplicate_row", "a row of the batch is already recorded")
-            }
+            Some(
+                "household_code_taken"
+                | "deployment_taken"
+                | "deployment_end_taken"
+                | "usage_answer_taken"
+                | "kitchen_day_taken"
+                | "char_weighing_taken",
+            ) => ("duplicate_row", "a row of the batch is already recorded"),
             _ => return ServiceError::Internal(error.to_string()),
         };
         ServiceError::conflict(code, detail)

@@ -67,7 +67,10 @@ impl Service {
             .last()
             .filter(|_| full)
             .map(|(place, _)| format!("{}.{}", place.sequence, place.line));
-        Ok(Page { items: rows.iter().map(|(_, row)| row_view(kind, row)).collect(), next })
+        Ok(Page {
+            items: rows.iter().map(|(_, row)| row_view(kind, row)).collect(),
+            next,
+        })
     }
 
     pub async fn household(
@@ -79,7 +82,9 @@ impl Service {
         let rows = self
             .rows_with_code(caller, BatchKind::Households, "household_code", code, as_of)
             .await?;
-        rows.into_iter().next().ok_or_else(|| ServiceError::not_found("household", code))
+        rows.into_iter()
+            .next()
+            .ok_or_else(|| ServiceError::not_found("household", code))
     }
 
     pub async fn stove_history(
@@ -97,7 +102,11 @@ impl Service {
         let ends = self
             .rows_with_code(caller, BatchKind::DeploymentEnds, "serial", serial, as_of)
             .await?;
-        Ok(StoveHistory { serial: serial.into(), deployments, ends })
+        Ok(StoveHistory {
+            serial: serial.into(),
+            deployments,
+            ends,
+        })
     }
 
     async fn rows_with_code(
@@ -198,13 +207,17 @@ pub(super) async fn position(
 fn read_cursor(text: &str) -> Result<Place, ServiceError> {
     text.split_once('.')
         .and_then(|(sequence, line)| {
-            Some(Place { sequence: sequence.parse().ok()?, line: line.parse().ok()? })
+            Some(Place {
+                sequence: sequence.parse().ok()?,
+                line: line.parse().ok()?,
+            })
         })
         .ok_or_else(|| ServiceError::invalid("after", "must be the `next` of an earlier page"))
 }
 
 pub(super) fn known_kind(code: &str) -> Result<BatchKind, ServiceError> {
-    code.parse().map_err(|e| ServiceError::Internal(format!("{e}")))
+    code.parse()
+        .map_err(|e| ServiceError::Internal(format!("{e}")))
 }
 
 /// Canonical JSON of a row: the bytes under its leaf hash.
@@ -229,7 +242,10 @@ fn cells(kind: BatchKind, row: &StoredRow) -> Map<String, Value> {
         .iter()
         .zip(&row.texts)
         .map(|(column, text)| {
-            (column.name.to_owned(), text.clone().map_or(Value::Null, Value::String))
+            (
+                column.name.to_owned(),
+                text.clone().map_or(Value::Null, Value::String),
+            )
         })
         .collect()
 }
@@ -257,12 +273,27 @@ pub(super) fn csv_of_row(
                     "write decimals as text, e.g. \"0.14\": a JSON number may lose digits",
                 ));
             }
-            _ => return Err(ServiceError::invalid(name, "must be text, a whole number, true, false or null")),
+            _ => {
+                return Err(ServiceError::invalid(
+                    name,
+                    "must be text, a whole number, true, false or null",
+                ));
+            }
         });
     }
-    if !kind.template().columns.iter().any(|column| row.contains_key(column.name)) {
-        return Err(ServiceError::invalid("row", "holds none of the columns of the template"));
+    if !kind
+        .template()
+        .columns
+        .iter()
+        .any(|column| row.contains_key(column.name))
+    {
+        return Err(ServiceError::invalid(
+            "row",
+            "holds none of the columns of the template",
+        ));
     }
     writer.write_record(&texts).map_err(unusable)?;
-    writer.into_inner().map_err(|e| ServiceError::Internal(e.to_string()))
+    writer
+        .into_inner()
+        .map_err(|e| ServiceError::Internal(e.to_string()))
 }

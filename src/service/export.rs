@@ -58,13 +58,21 @@ impl Service {
         for batch_kind in BatchKind::ALL {
             write_rows(connection, caller, batch_kind, position, &mut bag).await?;
         }
-        let last_time = self.write_trail(connection, caller, position, &mut bag).await?;
+        let last_time = self
+            .write_trail(connection, caller, position, &mut bag)
+            .await?;
         let name = format!("{}-{position}", caller.programme_code);
         let info = [
             ("External-Identifier".to_owned(), name.clone()),
-            ("External-Description".to_owned(), caller.programme_name.clone()),
+            (
+                "External-Description".to_owned(),
+                caller.programme_name.clone(),
+            ),
             ("Bagging-Date".to_owned(), last_time),
-            ("Bag-Software-Agent".to_owned(), format!("emberbook {}", env!("CARGO_PKG_VERSION"))),
+            (
+                "Bag-Software-Agent".to_owned(),
+                format!("emberbook {}", env!("CARGO_PKG_VERSION")),
+            ),
         ];
         bag.finish(&info).map_err(disk)?;
         Ok(name)
@@ -86,7 +94,9 @@ impl Service {
                     .await?;
             from += page.len() as u64;
             if page.is_empty() {
-                return Err(ServiceError::Internal("the trail is shorter than its size".into()));
+                return Err(ServiceError::Internal(
+                    "the trail is shorter than its size".into(),
+                ));
             }
             entries.extend(page);
         }
@@ -100,7 +110,10 @@ impl Service {
             write_line(&mut file, &entry.content)?;
         }
         file.finish().map_err(disk)?;
-        for entry in entries.iter().filter(|entry| entry.kind == kind::STATEMENT_MADE) {
+        for entry in entries
+            .iter()
+            .filter(|entry| entry.kind == kind::STATEMENT_MADE)
+        {
             put(bag, &layout::statement_file(&entry.subject), &entry.content)?;
         }
         // On a connection of its own: the frozen one must not wait for another signer.
@@ -110,7 +123,9 @@ impl Service {
         let key = self.log_keys.verifier_key(&caller.programme_code)?;
         put(bag, layout::CHECKPOINT_KEY, format!("{key}\n").as_bytes())?;
         write_library(&entries, bag)?;
-        Ok(entries.last().map_or_else(String::new, |entry| entry.at.format("%Y-%m-%d").to_string()))
+        Ok(entries
+            .last()
+            .map_or_else(String::new, |entry| entry.at.format("%Y-%m-%d").to_string()))
     }
 }
 
@@ -133,8 +148,16 @@ fn write_library(entries: &[EntryRow], bag: &mut BagWriter) -> Result<(), Servic
             _ => {}
         }
     }
-    put(bag, layout::FACTORS, &pretty(&serde_json::Value::Array(factors))?)?;
-    put(bag, layout::METHODOLOGIES, &pretty(&serde_json::Value::Array(methodologies))?)
+    put(
+        bag,
+        layout::FACTORS,
+        &pretty(&serde_json::Value::Array(factors))?,
+    )?;
+    put(
+        bag,
+        layout::METHODOLOGIES,
+        &pretty(&serde_json::Value::Array(methodologies))?,
+    )
 }
 
 async fn write_rows(
@@ -149,11 +172,17 @@ async fn write_rows(
         let mut csv = csv::WriterBuilder::new()
             .terminator(csv::Terminator::Any(b'\n'))
             .from_writer(BufWriter::new(&mut file));
-        csv.write_record(layout::row_header(batch_kind)).map_err(unwritten)?;
+        csv.write_record(layout::row_header(batch_kind))
+            .map_err(unwritten)?;
         let write = |row: StoredRow| -> Result<(), ServiceError> {
-            let place = [row.batch_id.to_string(), row.line.to_string(), row.row_hash.to_string()];
+            let place = [
+                row.batch_id.to_string(),
+                row.line.to_string(),
+                row.row_hash.to_string(),
+            ];
             let cells = row.texts.into_iter().map(Option::unwrap_or_default);
-            csv.write_record(place.into_iter().chain(cells)).map_err(unwritten)
+            csv.write_record(place.into_iter().chain(cells))
+                .map_err(unwritten)
         };
         store::rows::each(connection, caller.programme_id, batch_kind, position, write).await??;
         csv.flush().map_err(disk)?;
@@ -170,7 +199,9 @@ fn put(bag: &mut BagWriter, path: &str, bytes: &[u8]) -> Result<(), ServiceError
 }
 
 fn write_line(file: &mut impl Write, bytes: &[u8]) -> Result<(), ServiceError> {
-    file.write_all(bytes).and_then(|()| file.write_all(b"\n")).map_err(disk)
+    file.write_all(bytes)
+        .and_then(|()| file.write_all(b"\n"))
+        .map_err(disk)
 }
 
 /// Canonical order of members, one element a line where a human may look.
@@ -180,7 +211,11 @@ fn pretty(value: &serde_json::Value) -> Result<Vec<u8>, ServiceError> {
         let mut text = b"[\n".to_vec();
         for (index, element) in elements.iter().enumerate() {
             text.extend(canonical_of(element).map_err(|e| failed(e.to_string()))?);
-            text.extend_from_slice(if index + 1 < elements.len() { b",\n" } else { b"\n" });
+            text.extend_from_slice(if index + 1 < elements.len() {
+                b",\n"
+            } else {
+                b"\n"
+            });
         }
         text.extend_from_slice(b"]\n");
         return Ok(text);

@@ -30,7 +30,9 @@ impl Service {
         if factor.source.trim().is_empty() {
             return Err(ServiceError::invalid("source", "a factor needs a citation"));
         }
-        let record = FactorsRecord { factors: vec![factor.clone()] };
+        let record = FactorsRecord {
+            factors: vec![factor.clone()],
+        };
         self.write(caller, once, async |connection| {
             self.record_factors(connection, caller, &record).await?;
             Ok(factor.clone())
@@ -48,10 +50,14 @@ impl Service {
             [only] => only.id().to_string(),
             several => format!("{} factors", several.len()),
         };
-        let (sequence, _) =
-            self.log(connection, caller, kind::FACTORS_ADDED, &subject, record).await?;
-        let bodies =
-            record.factors.iter().map(canonical_text).collect::<Result<Vec<String>, _>>()?;
+        let (sequence, _) = self
+            .log(connection, caller, kind::FACTORS_ADDED, &subject, record)
+            .await?;
+        let bodies = record
+            .factors
+            .iter()
+            .map(canonical_text)
+            .collect::<Result<Vec<String>, _>>()?;
         Ok(store::library::insert_factors(
             connection,
             caller.programme_id,
@@ -84,10 +90,14 @@ impl Service {
             let known = store::library::factors(connection, caller.programme_id, position).await?;
             for id in &methodology.factors {
                 if !known.iter().any(|factor| factor.id() == *id) {
-                    return Err(ServiceError::invalid("factors", format!("there is no factor {id}")));
+                    return Err(ServiceError::invalid(
+                        "factors",
+                        format!("there is no factor {id}"),
+                    ));
                 }
             }
-            self.record_methodology(connection, caller, methodology).await?;
+            self.record_methodology(connection, caller, methodology)
+                .await?;
             Ok(methodology.clone())
         })
         .await
@@ -100,8 +110,15 @@ impl Service {
         methodology: &Methodology,
     ) -> Result<(), ServiceError> {
         let subject = format!("{}@{}", methodology.code, methodology.version);
-        let (sequence, _) =
-            self.log(connection, caller, kind::METHODOLOGY_ADDED, &subject, methodology).await?;
+        let (sequence, _) = self
+            .log(
+                connection,
+                caller,
+                kind::METHODOLOGY_ADDED,
+                &subject,
+                methodology,
+            )
+            .await?;
         let body = canonical_text(methodology)?;
         Ok(store::library::insert_methodology(
             connection,

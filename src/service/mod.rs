@@ -42,7 +42,11 @@ pub struct Service {
 
 impl Service {
     pub fn new(pool: PgPool, log_keys: trail::LogKeys, clock: Clock) -> Self {
-        Service { pool, clock, log_keys: Arc::new(log_keys) }
+        Service {
+            pool,
+            clock,
+            log_keys: Arc::new(log_keys),
+        }
     }
 
     fn now(&self) -> DateTime<Utc> {
@@ -57,7 +61,9 @@ impl Service {
 }
 
 /// What a token allows in its programme.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize, utoipa::ToSchema)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize, utoipa::ToSchema,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum Role {
     /// Everything in the programme.
@@ -78,7 +84,9 @@ impl Role {
     }
 
     fn from_code(code: &str) -> Option<Self> {
-        [Role::Manager, Role::Monitor, Role::Verifier].into_iter().find(|role| role.code() == code)
+        [Role::Manager, Role::Monitor, Role::Verifier]
+            .into_iter()
+            .find(|role| role.code() == code)
     }
 }
 
@@ -120,7 +128,8 @@ impl Caller {
 /// 32 bytes that nobody can guess.
 fn random_secret() -> Result<[u8; 32], ServiceError> {
     let mut secret = [0; 32];
-    getrandom::fill(&mut secret).map_err(|e| ServiceError::Internal(format!("no randomness: {e}")))?;
+    getrandom::fill(&mut secret)
+        .map_err(|e| ServiceError::Internal(format!("no randomness: {e}")))?;
     Ok(secret)
 }
 

@@ -80,7 +80,9 @@ impl Service {
         let counts = store::register::counts(&mut connection, caller.programme_id).await?;
         let span =
             store::register::first_installation(&mut connection, caller.programme_id).await?;
-        let days = span.map(|(first, last)| months_between(first, last)).unwrap_or_default();
+        let days = span
+            .map(|(first, last)| months_between(first, last))
+            .unwrap_or_default();
         let in_service = store::register::in_service(&mut connection, caller.programme_id, &days)
             .await?
             .into_iter()
@@ -126,7 +128,9 @@ impl Service {
 fn months_between(first: NaiveDate, last: NaiveDate) -> Vec<NaiveDate> {
     let start = |day: NaiveDate| day.with_day(1).unwrap_or(day);
     let end = start(last);
-    let earliest = end.checked_sub_months(Months::new(MONTHS_MAX)).unwrap_or(end);
+    let earliest = end
+        .checked_sub_months(Months::new(MONTHS_MAX))
+        .unwrap_or(end);
     let mut months = Vec::new();
     let mut month = start(first).max(earliest);
     while let Some(next) = month.checked_add_months(Months::new(1)) {
@@ -147,7 +151,13 @@ mod tests {
     fn months_run_from_the_first_full_one_to_the_last() {
         let day = |text: &str| text.parse::<NaiveDate>().unwrap();
         let months = months_between(day("2023-01-17"), day("2023-04-02"));
-        assert_eq!(months, [day("2023-02-01"), day("2023-03-01"), day("2023-04-01")]);
-        assert_eq!(months_between(day("2000-01-01"), day("2023-04-02")).len(), 72);
+        assert_eq!(
+            months,
+            [day("2023-02-01"), day("2023-03-01"), day("2023-04-01")]
+        );
+        assert_eq!(
+            months_between(day("2000-01-01"), day("2023-04-02")).len(),
+            72
+        );
     }
 }

@@ -43,13 +43,26 @@ impl Service {
                 "is the first day after the period, so later than starts_on",
             ));
         }
-        let record =
-            Period { code: new.code.clone(), starts_on: new.starts_on, ends_on: new.ends_on };
+        let record = Period {
+            code: new.code.clone(),
+            starts_on: new.starts_on,
+            ends_on: new.ends_on,
+        };
         self.write(caller, once, async |connection| {
-            let (sequence, _) =
-                self.log(connection, caller, kind::PERIOD_OPENED, &record.code, &record).await?;
+            let (sequence, _) = self
+                .log(
+                    connection,
+                    caller,
+                    kind::PERIOD_OPENED,
+                    &record.code,
+                    &record,
+                )
+                .await?;
             store::periods::insert(connection, caller.programme_id, &record, sequence).await?;
-            Ok(PeriodView { period: new.clone(), closed_by: None })
+            Ok(PeriodView {
+                period: new.clone(),
+                closed_by: None,
+            })
         })
         .await
     }
@@ -63,11 +76,17 @@ impl Service {
         caller.must_manage()?;
         self.write(caller, once, async |connection| {
             let row = period_by_code(connection, caller, code).await?;
-            let record = PeriodClosedRecord { code: code.to_owned() };
-            let (sequence, _) =
-                self.log(connection, caller, kind::PERIOD_CLOSED, code, &record).await?;
+            let record = PeriodClosedRecord {
+                code: code.to_owned(),
+            };
+            let (sequence, _) = self
+                .log(connection, caller, kind::PERIOD_CLOSED, code, &record)
+                .await?;
             store::periods::close(connection, caller.programme_id, code, sequence).await?;
-            Ok(view(PeriodRow { closed: Some(sequence), ..row }))
+            Ok(view(PeriodRow {
+                closed: Some(sequence),
+                ..row
+            }))
         })
         .await
     }

@@ -67,7 +67,12 @@ impl Service {
         store::programmes::insert(&mut transaction, &row).await?;
         store::trail::open(&mut transaction, programme_id, row.created_at).await?;
         let manager_token = self
-            .insert_token(&mut transaction, programme_id, Role::Manager, &new.manager_label)
+            .insert_token(
+                &mut transaction,
+                programme_id,
+                Role::Manager,
+                &new.manager_label,
+            )
             .await?;
         let caller = Caller {
             programme_id,
@@ -84,17 +89,29 @@ impl Service {
             name: row.name.clone(),
             checkpoint_key: checkpoint_key.clone(),
         };
-        self.log(&mut transaction, &caller, kind::PROGRAMME_CREATED, &row.code, &record).await?;
+        self.log(
+            &mut transaction,
+            &caller,
+            kind::PROGRAMME_CREATED,
+            &row.code,
+            &record,
+        )
+        .await?;
         let factors = library::published_factors()
             .map_err(|e| ServiceError::Internal(format!("factor library: {e}")))?;
-        self.record_factors(&mut transaction, &caller, &FactorsRecord { factors }).await?;
+        self.record_factors(&mut transaction, &caller, &FactorsRecord { factors })
+            .await?;
         let methodologies = library::supplied_methodologies()
             .map_err(|e| ServiceError::Internal(format!("supplied methodologies: {e}")))?;
         for methodology in &methodologies {
-            self.record_methodology(&mut transaction, &caller, methodology).await?;
+            self.record_methodology(&mut transaction, &caller, methodology)
+                .await?;
         }
         transaction.commit().await?;
-        Ok(CreatedProgramme { programme: view(row, checkpoint_key), manager_token })
+        Ok(CreatedProgramme {
+            programme: view(row, checkpoint_key),
+            manager_token,
+        })
     }
 
     /// The caller's own programme.
@@ -110,7 +127,9 @@ impl Service {
     /// Whether a programme of this code exists, for the operator's own commands.
     pub async fn programme_exists(&self, code: &str) -> Result<bool, ServiceError> {
         let mut connection = self.pool.acquire().await?;
-        Ok(store::programmes::by_code(&mut connection, code).await?.is_some())
+        Ok(store::programmes::by_code(&mut connection, code)
+            .await?
+            .is_some())
     }
 }
 
@@ -127,7 +146,10 @@ fn view(row: ProgrammeRow, checkpoint_key: String) -> ProgrammeView {
 fn check_programme(new: &NewProgramme) -> Result<(), ServiceError> {
     let sound = (2..=63).contains(&new.code.len())
         && !new.code.starts_with('-')
-        && new.code.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-');
+        && new
+            .code
+            .bytes()
+            .all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-');
     if !sound {
         return Err(ServiceError::invalid(
             "code",

@@ -39,12 +39,20 @@ impl Service {
         caller.must_manage()?;
         check_code("code", &site.code)?;
         check_name("name", &site.name)?;
-        let record = SiteRecord { code: site.code.clone(), name: site.name.trim().into() };
+        let record = SiteRecord {
+            code: site.code.clone(),
+            name: site.name.trim().into(),
+        };
         self.write(caller, once, async |connection| {
-            let (sequence, _) =
-                self.log(connection, caller, kind::SITE_ADDED, &record.code, &record).await?;
-            store::register::insert_site(connection, caller.programme_id, &record, sequence).await?;
-            Ok(Site { code: record.code.clone(), name: record.name.clone() })
+            let (sequence, _) = self
+                .log(connection, caller, kind::SITE_ADDED, &record.code, &record)
+                .await?;
+            store::register::insert_site(connection, caller.programme_id, &record, sequence)
+                .await?;
+            Ok(Site {
+                code: record.code.clone(),
+                name: record.name.clone(),
+            })
         })
         .await
     }
@@ -52,7 +60,13 @@ impl Service {
     pub async fn sites(&self, caller: &Caller) -> Result<Vec<Site>, ServiceError> {
         let mut connection = self.pool.acquire().await?;
         let sites = store::register::sites(&mut connection, caller.programme_id).await?;
-        Ok(sites.into_iter().map(|site| Site { code: site.code, name: site.name }).collect())
+        Ok(sites
+            .into_iter()
+            .map(|site| Site {
+                code: site.code,
+                name: site.name,
+            })
+            .collect())
     }
 
     pub async fn add_stove_model(
@@ -77,15 +91,17 @@ impl Service {
         };
         let subject = format!("{}@{}", record.code, record.version);
         self.write(caller, once, async |connection| {
-            let (sequence, _) =
-                self.log(connection, caller, kind::STOVE_MODEL_ADDED, &subject, &record).await?;
-            store::register::insert_stove_model(
-                connection,
-                caller.programme_id,
-                &record,
-                sequence,
-            )
-            .await?;
+            let (sequence, _) = self
+                .log(
+                    connection,
+                    caller,
+                    kind::STOVE_MODEL_ADDED,
+                    &subject,
+                    &record,
+                )
+                .await?;
+            store::register::insert_stove_model(connection, caller.programme_id, &record, sequence)
+                .await?;
             Ok(stove_model(record.clone()))
         })
         .await
@@ -111,11 +127,16 @@ fn stove_model(record: StoveModelRecord) -> StoveModel {
 /// Codes of the programme's own making have the form that batches accept.
 pub(super) fn check_code(field: &str, code: &str) -> Result<(), ServiceError> {
     let sound = (1..=64).contains(&code.len())
-        && code.bytes().all(|b| b.is_ascii_alphanumeric() || matches!(b, b'-' | b'_' | b'.'));
+        && code
+            .bytes()
+            .all(|b| b.is_ascii_alphanumeric() || matches!(b, b'-' | b'_' | b'.'));
     if sound {
         Ok(())
     } else {
-        Err(ServiceError::invalid(field, "use 1 to 64 letters, digits, - _ and ."))
+        Err(ServiceError::invalid(
+            field,
+            "use 1 to 64 letters, digits, - _ and .",
+        ))
     }
 }
 
@@ -128,7 +149,10 @@ pub(super) fn check_text(field: &str, text: &str, length_max: usize) -> Result<(
     if (1..=length_max).contains(&length) && !text.chars().any(char::is_control) {
         Ok(())
     } else {
-        Err(ServiceError::invalid(field, format!("give 1 to {length_max} characters on one line")))
+        Err(ServiceError::invalid(
+            field,
+            format!("give 1 to {length_max} characters on one line"),
+        ))
     }
 }
 
@@ -147,6 +171,9 @@ fn check_device(field: &str, device: &str) -> Result<(), ServiceError> {
     if known.contains(&device) {
         Ok(())
     } else {
-        Err(ServiceError::invalid(field, format!("must be one of {}", known.join(", "))))
+        Err(ServiceError::invalid(
+            field,
+            format!("must be one of {}", known.join(", ")),
+        ))
     }
 }

@@ -59,10 +59,21 @@ impl Service {
             design: round.design.trim().into(),
         };
         self.write(caller, once, async |connection| {
-            let (sequence, _) =
-                self.log(connection, caller, kind::ROUND_OPENED, &record.code, &record).await?;
+            let (sequence, _) = self
+                .log(
+                    connection,
+                    caller,
+                    kind::ROUND_OPENED,
+                    &record.code,
+                    &record,
+                )
+                .await?;
             store::rounds::insert(connection, caller.programme_id, &record, sequence).await?;
-            Ok(RoundView { round: round.clone(), rows: 0, sequence })
+            Ok(RoundView {
+                round: round.clone(),
+                rows: 0,
+                sequence,
+            })
         })
         .await
     }

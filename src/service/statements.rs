@@ -70,7 +70,8 @@ impl Service {
                 statement_inputs(connection, caller, &row.period, methodology, position).await?;
             let statement = state(&inputs).map_err(ServiceError::Gaps)?;
             let restatement = row.closed.is_some_and(|closed| position > closed);
-            self.record_statement(connection, caller, &statement, restatement).await
+            self.record_statement(connection, caller, &statement, restatement)
+                .await
         })
         .await
     }
@@ -85,13 +86,23 @@ impl Service {
         let content = crate::trail::canonical::canonical_of(statement)
             .map_err(|e| ServiceError::Internal(format!("statement: {e}")))?;
         let digest = sha256(&content);
-        let id = id_of(&["statement", &caller.programme_id.to_string(), &digest.to_string()]);
+        let id = id_of(&[
+            "statement",
+            &caller.programme_id.to_string(),
+            &digest.to_string(),
+        ]);
         let known = store::statements::all(connection, caller.programme_id).await?;
         if let Some(known) = known.into_iter().find(|row| row.statement_id == id) {
             return Ok(view(known));
         }
         let (sequence, _) = self
-            .log(connection, caller, kind::STATEMENT_MADE, &id.to_string(), statement)
+            .log(
+                connection,
+                caller,
+                kind::STATEMENT_MADE,
+                &id.to_string(),
+                statement,
+            )
             .await?;
         let row = StatementRow {
             statement_id: id,
@@ -117,8 +128,7 @@ impl Service {
         let mut transaction = self.pool.begin().await?;
         let position = store::trail::size(&mut transaction, caller.programme_id).await?;
         let row = period_by_code(&mut transaction, caller, period).await?;
-        let methodology =
-            methodology_at(&mut transaction, caller, methodology, position).await?;
+        let methodology = methodology_at(&mut transaction, caller, methodology, position).await?;
         let inputs =
             statement_inputs(&mut transaction, caller, &row.period, methodology, position).await?;
         Ok(state(&inputs).err().unwrap_or_default())
@@ -150,7 +160,11 @@ impl Service {
     }
 
     /// The exact bytes that the trail committed to.
-    pub async fn statement_bytes(&self, caller: &Caller, id: Uuid) -> Result<Vec<u8>, ServiceError> {
+    pub async fn statement_bytes(
+        &self,
+        caller: &Caller,
+        id: Uuid,
+    ) -> Result<Vec<u8>, ServiceError> {
         let mut connection = self.pool.acquire().await?;
         store::statements::content(&mut connection, caller.programme_id, id)
             .await?
@@ -191,7 +205,11 @@ async fn statement_inputs(
     methodology: Methodology,
     position: u64,
 ) -> Result<StatementInputs, ServiceError> {
-    let scope = Scope { programme_id: caller.programme_id, period, position };
+    let scope = Scope {
+        programme_id: caller.programme_id,
+        period,
+        position,
+    };
     let rounds: Vec<RoundRecord> = store::rounds::all(connection, caller.programme_id, position)
         .await?
         .into_iter()
@@ -222,7 +240,11 @@ async fn statement_inputs(
         (EvidenceRole::CharWeighings, &chosen.char_weighings),
     ] {
         let batches = cohorts::batches_of_rounds(connection, scope, rounds).await?;
-        evidence.push(EvidenceSet { role, rounds: rounds.clone(), batches });
+        evidence.push(EvidenceSet {
+            role,
+            rounds: rounds.clone(),
+            batches,
+        });
     }
     Ok(StatementInputs {
         programme: ProgrammeName {

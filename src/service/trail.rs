@@ -23,7 +23,10 @@ pub struct LogKeys {
 impl LogKeys {
     /// `origin` names this server, like a URL without its scheme.
     pub fn new(origin: impl Into<String>, seed: [u8; 32]) -> Self {
-        LogKeys { origin: origin.into(), seed }
+        LogKeys {
+            origin: origin.into(),
+            seed,
+        }
     }
 
     pub fn origin(&self) -> &str {
@@ -98,9 +101,10 @@ impl Service {
         with_content: bool,
     ) -> Result<Vec<EntryView>, ServiceError> {
         let mut connection = self.pool.acquire().await?;
-        let rows =
-            store::trail::entries(&mut connection, caller.programme_id, from, limit).await?;
-        rows.into_iter().map(|row| entry_view(row, with_content)).collect()
+        let rows = store::trail::entries(&mut connection, caller.programme_id, from, limit).await?;
+        rows.into_iter()
+            .map(|row| entry_view(row, with_content))
+            .collect()
     }
 
     pub async fn trail_entry(
@@ -135,7 +139,11 @@ impl Service {
         }
         let root = store::trail::root(connection, caller.programme_id, size).await?;
         let signer = self.log_keys.signer(&caller.programme_code)?;
-        let checkpoint = Checkpoint { origin: signer.name().to_owned(), size, root };
+        let checkpoint = Checkpoint {
+            origin: signer.name().to_owned(),
+            size,
+            root,
+        };
         let note = checkpoint.sign(&signer);
         store::trail::insert_checkpoint(connection, caller.programme_id, size, &note).await?;
         Ok(note)
@@ -177,8 +185,12 @@ impl Service {
         Ok(ConsistencyProof {
             old_size,
             new_size,
-            old_root: store::trail::root(&mut connection, programme_id, old_size).await?.to_string(),
-            new_root: store::trail::root(&mut connection, programme_id, new_size).await?.to_string(),
+            old_root: store::trail::root(&mut connection, programme_id, old_size)
+                .await?
+                .to_string(),
+            new_root: store::trail::root(&mut connection, programme_id, new_size)
+                .await?
+                .to_string(),
             path: path.iter().map(Hash::to_string).collect(),
         })
     }
@@ -194,8 +206,11 @@ impl Service {
         let batch = store::batches::by_id(&mut connection, caller.programme_id, batch_id)
             .await?
             .ok_or_else(|| ServiceError::not_found("batch", batch_id))?;
-        let kind: BatchKind =
-            batch.record.kind.parse().map_err(|e| ServiceError::Internal(format!("{e}")))?;
+        let kind: BatchKind = batch
+            .record
+            .kind
+            .parse()
+            .map_err(|e| ServiceError::Internal(format!("{e}")))?;
         let no_row = || ServiceError::not_found("row", format!("{batch_id}/{line}"));
         let row = store::rows::of_batch(
             &mut connection,
@@ -212,7 +227,10 @@ impl Service {
         let hashes =
             store::rows::hashes_of_batch(&mut connection, caller.programme_id, kind, batch_id)
                 .await?;
-        let index = hashes.iter().position(|(l, _)| *l == line).ok_or_else(no_row)? as u64;
+        let index = hashes
+            .iter()
+            .position(|(l, _)| *l == line)
+            .ok_or_else(no_row)? as u64;
         let hashes: Vec<Hash> = hashes.into_iter().map(|(_, hash)| hash).collect();
         let size = hashes.len() as u64;
         let path = prove_inclusion(index, size, &Leaves(&hashes))
@@ -272,15 +290,15 @@ async fn inclusion_in_trail(
         size,
         leaf_hash: entry.leaf_hash.to_string(),
         path: path.iter().map(Hash::to_string).collect(),
-        root: store::trail::root(connection, caller.programme_id, size).await?.to_string(),
+        root: store::trail::root(connection, caller.programme_id, size)
+            .await?
+            .to_string(),
     })
 }
 
-fn entry_view(
-    row: store::trail::EntryRow,
-    with_content: bool,
-) -> Result<EntryView, ServiceError> {
-    let unreadable = |e: String| ServiceError::Internal(format!("trail entry {}: {e}", row.sequence));
+fn entry_view(row: store::trail::EntryRow, with_content: bool) -> Result<EntryView, ServiceError> {
+    let unreadable =
+        |e: String| ServiceError::Internal(format!("trail entry {}: {e}", row.sequence));
     let content = if with_content {
         Some(serde_json::from_slice(&row.content).map_err(|e| unreadable(e.to_string()))?)
     } else {

@@ -41,7 +41,11 @@ impl Spooled {
             file.write_all(chunk).map_err(disk)?;
         }
         file.rewind().map_err(disk)?;
-        Ok(Spooled { file, sha256: Hash(digest.finalize().into()), bytes })
+        Ok(Spooled {
+            file,
+            sha256: Hash(digest.finalize().into()),
+            bytes,
+        })
     }
 
     /// Takes bytes that are already in memory.
@@ -50,7 +54,11 @@ impl Spooled {
         file.write_all(bytes).map_err(disk)?;
         file.rewind().map_err(disk)?;
         let sha256 = crate::trail::merkle::sha256(bytes);
-        Ok(Spooled { file, sha256, bytes: bytes.len() as u64 })
+        Ok(Spooled {
+            file,
+            sha256,
+            bytes: bytes.len() as u64,
+        })
     }
 
     pub(super) fn into_file(self) -> std::fs::File {

@@ -25,7 +25,11 @@ pub struct Once {
 impl Once {
     /// `key` is the client's `Idempotency-Key`; `operation` and `request` say what it asks for.
     pub fn new(key: Option<String>, operation: impl Into<String>, request: &[u8]) -> Self {
-        Once { key, operation: operation.into(), fingerprint: sha256(request) }
+        Once {
+            key,
+            operation: operation.into(),
+            fingerprint: sha256(request),
+        }
     }
 
     /// For callers that make sure of it by other means.
@@ -79,7 +83,10 @@ impl Service {
                 }
             }
         }
-        Ok(Begun::Go(Writing { transaction, key: once.key.clone() }))
+        Ok(Begun::Go(Writing {
+            transaction,
+            key: once.key.clone(),
+        }))
     }
 
     /// Runs `work` as the programme's only writer and keeps its answer.

@@ -85,9 +85,12 @@ pub async fn operator_label(
     connection: &mut PgConnection,
     token_hash: &[u8],
 ) -> Result<Option<String>, StoreError> {
-    Ok(sqlx::query_scalar!("select label from operator_token where token_hash = $1", token_hash)
-        .fetch_optional(connection)
-        .await?)
+    Ok(sqlx::query_scalar!(
+        "select label from operator_token where token_hash = $1",
+        token_hash
+    )
+    .fetch_optional(connection)
+    .await?)
 }
 
 pub async fn insert_session(

@@ -45,7 +45,9 @@ pub async fn by_id(
     programme_id: Uuid,
     batch_id: Uuid,
 ) -> Result<Option<BatchRow>, StoreError> {
-    Ok(select(connection, programme_id, Some(batch_id)).await?.pop())
+    Ok(select(connection, programme_id, Some(batch_id))
+        .await?
+        .pop())
 }
 
 /// All batches, in trail order.

@@ -187,10 +187,16 @@ pub async fn kitchen_households(
     .fetch_all(connection)
     .await?;
     for row in burns {
-        let household = households
-            .get_mut(&row.household_code)
-            .ok_or_else(|| StoreError::damaged("kitchen test", "its household is not registered"))?;
-        household.dry_kg.insert(Burn { device: row.device, fuel: row.fuel }, row.dry_kg.normalize());
+        let household = households.get_mut(&row.household_code).ok_or_else(|| {
+            StoreError::damaged("kitchen test", "its household is not registered")
+        })?;
+        household.dry_kg.insert(
+            Burn {
+                device: row.device,
+                fuel: row.fuel,
+            },
+            row.dry_kg.normalize(),
+        );
     }
     Ok(households.into_values().collect())
 }
@@ -257,7 +263,9 @@ pub async fn batches_of_rounds(
     )
     .fetch_all(connection)
     .await?;
-    rows.into_iter().map(|row| batch_ref(row.batch_id, row.row_count, &row.root)).collect()
+    rows.into_iter()
+        .map(|row| batch_ref(row.batch_id, row.row_count, &row.root))
+        .collect()
 }
 
 /// The batches of the register known at the scope's position, in trail order.
@@ -273,11 +281,17 @@ pub async fn register_batches(
     )
     .fetch_all(connection)
     .await?;
-    rows.into_iter().map(|row| batch_ref(row.batch_id, row.row_count, &row.root)).collect()
+    rows.into_iter()
+        .map(|row| batch_ref(row.batch_id, row.row_count, &row.root))
+        .collect()
 }
 
 fn batch_ref(id: Uuid, rows: i64, root: &[u8]) -> Result<BatchRef, StoreError> {
-    Ok(BatchRef { id, rows: unsigned(rows, "batch")?, root: hex::encode(root) })
+    Ok(BatchRef {
+        id,
+        rows: unsigned(rows, "batch")?,
+        root: hex::encode(root),
+    })
 }
 
 fn narrow<T>(value: T, what: &str) -> Result<u32, StoreError>

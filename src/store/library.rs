@@ -109,7 +109,10 @@ pub async fn methodologies(
     )
     .fetch_all(connection)
     .await?;
-    bodies.iter().map(|body| parse(body, "methodology")).collect()
+    bodies
+        .iter()
+        .map(|body| parse(body, "methodology"))
+        .collect()
 }
 
 fn parse<T: serde::de::DeserializeOwned>(body: &str, what: &str) -> Result<T, StoreError> {

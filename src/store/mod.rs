@@ -11,8 +11,8 @@ pub mod library;
 pub mod periods;
 pub mod programmes;
 pub mod register;
-pub mod rows;
 pub mod rounds;
+pub mod rows;
 pub mod staging;
 pub mod statements;
 pub mod trail;
@@ -52,9 +52,11 @@ impl StoreError {
             StoreError::Database(error) => match error {
                 sqlx::Error::Io(_) | sqlx::Error::PoolTimedOut | sqlx::Error::PoolClosed => true,
                 // Class 57 is operator intervention (shutdown), 53 is out of resources, 08 is connection loss.
-                sqlx::Error::Database(error) => error
-                    .code()
-                    .is_some_and(|code| ["57P", "53", "08"].iter().any(|class| code.starts_with(class))),
+                sqlx::Error::Database(error) => error.code().is_some_and(|code| {
+                    ["57P", "53", "08"]
+                        .iter()
+                        .any(|class| code.starts_with(class))
+                }),
                 _ => false,
             },
             _ => false,
@@ -62,7 +64,10 @@ impl StoreError {
     }
 
     fn damaged(what: impl Into<String>, reason: impl ToString) -> Self {
-        StoreError::Damaged { what: what.into(), reason: reason.to_string() }
+        StoreError::Damaged {
+            what: what.into(),
+            reason: reason.to_string(),
+        }
     }
 }
 

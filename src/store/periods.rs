@@ -74,7 +74,10 @@ pub async fn all(
                     ends_on: row.ends_on,
                 },
                 sequence: unsigned(row.sequence, "period")?,
-                closed: row.closed.map(|closed| unsigned(closed, "period")).transpose()?,
+                closed: row
+                    .closed
+                    .map(|closed| unsigned(closed, "period"))
+                    .transpose()?,
             })
         })
         .collect()

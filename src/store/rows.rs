@@ -29,12 +29,19 @@ const FIXED_COLUMNS: usize = 5;
 
 fn selection(kind: BatchKind) -> String {
     let mut sql = "select batch_id, line, row_hash, sequence".to_owned();
-    sql.push_str(if needs_round(kind) { ", round_code" } else { ", null::text as round_code" });
+    sql.push_str(if needs_round(kind) {
+        ", round_code"
+    } else {
+        ", null::text as round_code"
+    });
     for column in kind.template().columns {
         sql.push_str(", ");
         match column.value {
             ValueRule::YesNo => {
-                sql.push_str(&format!("case {} when true then 'yes' when false then 'no' end", column.name));
+                sql.push_str(&format!(
+                    "case {} when true then 'yes' when false then 'no' end",
+                    column.name
+                ));
             }
             _ => sql.push_str(&format!("{}::text", column.name)),
         }
@@ -51,7 +58,9 @@ fn stored_row(kind: BatchKind, row: &PgRow) -> Result<StoredRow, StoreError> {
         batch_id: row.try_get("batch_id")?,
         round_code: row.try_get("round_code")?,
         line: unsigned(row.try_get("line")?, "row")?,
-        row_hash: <[u8; 32]>::try_from(hash).map(Hash).map_err(|e| StoreError::damaged("row", e))?,
+        row_hash: <[u8; 32]>::try_from(hash)
+            .map(Hash)
+            .map_err(|e| StoreError::damaged("row", e))?,
         texts,
     })
 }
@@ -64,8 +73,7 @@ pub async fn each<E>(
     position: u64,
     mut take: impl FnMut(StoredRow) -> Result<(), E>,
 ) -> Result<Result<(), E>, StoreError> {
-    let sql = selection(kind)
-        + "where programme_id = $1 and sequence < $2 order by sequence, line";
+    let sql = selection(kind) + "where programme_id = $1 and sequence < $2 order by sequence, line";
     let mut rows = sqlx::query(AssertSqlSafe(sql))
         .bind(programme_id)
         .bind(signed(position))
@@ -110,7 +118,13 @@ pub async fn page(
         .map(|row| {
             let stored = stored_row(kind, row)?;
             let sequence = unsigned(row.try_get("sequence")?, "row")?;
-            Ok((Place { sequence, line: stored.line }, stored))
+            Ok((
+                Place {
+                    sequence,
+                    line: stored.line,
+                },
+                stored,
+            ))
         })
         .collect()
 }

@@ -5,8 +5,8 @@
 
 use super::{StoreError, signed, unsigned};
 use crate::trail::event::Event;
-use crate::trail::merkle::{Frontier, Hash, NodeAddress, root_at, sha256};
 use crate::trail::merkle::leaf_hash;
+use crate::trail::merkle::{Frontier, Hash, NodeAddress, root_at, sha256};
 use chrono::{DateTime, SecondsFormat, Utc};
 use sqlx::PgConnection;
 use std::collections::HashMap;
@@ -40,7 +40,9 @@ pub struct EntryRow {
 
 /// Makes this transaction see one state of the database throughout.
 pub async fn freeze(connection: &mut PgConnection) -> Result<(), StoreError> {
-    sqlx::query("set transaction isolation level repeatable read").execute(connection).await?;
+    sqlx::query("set transaction isolation level repeatable read")
+        .execute(connection)
+        .await?;
     Ok(())
 }
 
@@ -72,10 +74,12 @@ pub async fn lock(connection: &mut PgConnection, programme_id: Uuid) -> Result<u
 }
 
 pub async fn size(connection: &mut PgConnection, programme_id: Uuid) -> Result<u64, StoreError> {
-    let size =
-        sqlx::query_scalar!("select size from trail_head where programme_id = $1", programme_id)
-            .fetch_one(connection)
-            .await?;
+    let size = sqlx::query_scalar!(
+        "select size from trail_head where programme_id = $1",
+        programme_id
+    )
+    .fetch_one(connection)
+    .await?;
     unsigned(size, "trail size")
 }
 
@@ -105,7 +109,9 @@ pub async fn append(
         time: at.to_rfc3339_opts(SecondsFormat::Millis, true),
         reason: entry.reason.map(str::to_owned),
     };
-    let leaf = event.leaf_bytes().map_err(|e| StoreError::damaged("trail entry", e))?;
+    let leaf = event
+        .leaf_bytes()
+        .map_err(|e| StoreError::damaged("trail entry", e))?;
     let hash = leaf_hash(&leaf);
 
     sqlx::query!(
@@ -127,9 +133,14 @@ pub async fn append(
     .execute(&mut *connection)
     .await?;
 
-    let edge = nodes(&mut *connection, programme_id, &Frontier::addresses(sequence)).await?;
-    let mut frontier = Frontier::from_nodes(sequence, &edge)
-        .map_err(|e| StoreError::damaged("trail", e))?;
+    let edge = nodes(
+        &mut *connection,
+        programme_id,
+        &Frontier::addresses(sequence),
+    )
+    .await?;
+    let mut frontier =
+        Frontier::from_nodes(sequence, &edge).map_err(|e| StoreError::damaged("trail", e))?;
     let completed = frontier.push(hash);
     insert_nodes(&mut *connection, programme_id, &completed).await?;
 
@@ -186,8 +197,12 @@ pub async fn nodes(
     .await?;
     rows.into_iter()
         .map(|row| {
-            let level = u8::try_from(row.level).map_err(|e| StoreError::damaged("trail node", e))?;
-            let address = NodeAddress { level, index: unsigned(row.index, "trail node")? };
+            let level =
+                u8::try_from(row.level).map_err(|e| StoreError::damaged("trail node", e))?;
+            let address = NodeAddress {
+                level,
+                index: unsigned(row.index, "trail node")?,
+            };
             Ok((address, hash_of(&row.hash, "trail node")?))
         })
         .collect()
@@ -199,8 +214,12 @@ pub async fn root(
     programme_id: Uuid,
     size: u64,
 ) -> Result<Hash, StoreError> {
-    let nodes =
-        nodes(connection, programme_id, &crate::trail::merkle::addresses_for_root(size)).await?;
+    let nodes = nodes(
+        connection,
+        programme_id,
+        &crate::trail::merkle::addresses_for_root(size),
+    )
+    .await?;
     root_at(size, &nodes).map_err(|e| StoreError::damaged("trail", e))
 }
 
@@ -271,5 +290,7 @@ pub async fn insert_checkpoint(
 }
 
 fn hash_of(bytes: &[u8], what: &str) -> Result<Hash, StoreError> {
-    <[u8; 32]>::try_from(bytes).map(Hash).map_err(|e| StoreError::damaged(what, e))
+    <[u8; 32]>::try_from(bytes)
+        .map(Hash)
+        .map_err(|e| StoreError::damaged(what, e))
 }

@@ -48,21 +48,36 @@ pub(super) fn check(bag: &Bag, history: &History, report: &mut Report) -> Eviden
         rows += read_file(bag, kind, history, &mut trees, &mut evidence, report);
     }
     for (id, (_, batch)) in &history.batches {
-        let file = batch.kind.parse().map_or_else(|_| batch.kind.clone(), layout::row_file);
+        let file = batch
+            .kind
+            .parse()
+            .map_or_else(|_| batch.kind.clone(), layout::row_file);
         let mut fault = |problem: String| {
-            report.fault(Level::Evidence, Fault::of_file(&file, format!("batch {id}: {problem}")));
+            report.fault(
+                Level::Evidence,
+                Fault::of_file(&file, format!("batch {id}: {problem}")),
+            );
         };
         let found = trees.get(id).map_or(0, |batch| batch.tree.size());
         if found != batch.rows {
-            fault(format!("{} rows were accepted, {found} are here", batch.rows));
-        } else if trees.get(id).is_some_and(|found| found.tree.root().to_string() != batch.root) {
+            fault(format!(
+                "{} rows were accepted, {found} are here",
+                batch.rows
+            ));
+        } else if trees
+            .get(id)
+            .is_some_and(|found| found.tree.root().to_string() != batch.root)
+        {
             fault("its rows do not hash to the root in the trail".into());
         }
     }
     check_library(bag, history, report);
     report.done(
         Level::Evidence,
-        format!("{rows} rows in {} batches prove into the trail", history.batches.len()),
+        format!(
+            "{rows} rows in {} batches prove into the trail",
+            history.batches.len()
+        ),
     );
     evidence
 }
@@ -84,7 +99,10 @@ fn read_file(
             return 0;
         }
     };
-    let mut csv = csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(reader);
+    let mut csv = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .from_reader(reader);
     let mut record = csv::StringRecord::new();
     let mut line = 0_u64;
     let mut rows = 0_u64;
@@ -127,9 +145,12 @@ fn take_row(
     let mut cells = record.iter();
     let mut place = || cells.next().unwrap_or_default();
     let (batch_id, line, stated_hash) = (place(), place(), place());
-    let batch_id: Uuid =
-        batch_id.parse().map_err(|_| format!("{batch_id:?} is not the id of a batch"))?;
-    let line: u64 = line.parse().map_err(|_| format!("{line:?} is not a line number"))?;
+    let batch_id: Uuid = batch_id
+        .parse()
+        .map_err(|_| format!("{batch_id:?} is not the id of a batch"))?;
+    let line: u64 = line
+        .parse()
+        .map_err(|_| format!("{line:?} is not a line number"))?;
     let stated_hash = Hash::from_hex(stated_hash).map_err(|e| format!("row_hash: {e}"))?;
     let (sequence, batch) = history
         .batches
@@ -144,12 +165,16 @@ fn take_row(
     })?;
     let bytes = canonical_json(&row.to_json(kind.template())).map_err(|e| e.to_string())?;
     let hash = leaf_hash(&bytes);
-    let tree = trees
-        .entry(batch_id)
-        .or_insert_with(|| BatchTree { tree: Frontier::new(), last_line: 0 });
+    let tree = trees.entry(batch_id).or_insert_with(|| BatchTree {
+        tree: Frontier::new(),
+        last_line: 0,
+    });
     tree.tree.push(hash);
     if line <= tree.last_line {
-        return Err(format!("line {line} of batch {batch_id} stands after line {}", tree.last_line));
+        return Err(format!(
+            "line {line} of batch {batch_id} stands after line {}",
+            tree.last_line
+        ));
     }
     tree.last_line = line;
     if hash != stated_hash {
@@ -194,10 +219,17 @@ fn check_library(bag: &Bag, history: &History, report: &mut Report) {
     let methodologies: Vec<_> = history.methodologies.iter().map(|(_, m)| m).collect();
     compare_json(bag, layout::METHODOLOGIES, &methodologies, report);
     if let Some(programme) = &history.programme {
-        compare_json(bag, layout::DATAPACKAGE, &layout::datapackage(&programme.code), report);
+        compare_json(
+            bag,
+            layout::DATAPACKAGE,
+            &layout::datapackage(&programme.code),
+            report,
+        );
         let readme = layout::readme(&programme.code, &programme.name, history.entries);
         let mut found = Vec::new();
-        let read = bag.payload(layout::README).map(|mut file| file.read_to_end(&mut found));
+        let read = bag
+            .payload(layout::README)
+            .map(|mut file| file.read_to_end(&mut found));
         if !matches!(read, Ok(Ok(_))) || found != readme.as_bytes() {
             let problem = "it is not the page that this version writes for this trail";
             report.fault(Level::Evidence, Fault::of_file(layout::README, problem));
@@ -205,12 +237,7 @@ fn check_library(bag: &Bag, history: &History, report: &mut Report) {
     }
 }
 
-fn compare_json<T: serde::Serialize>(
-    bag: &Bag,
-    file: &str,
-    expected: &T,
-    report: &mut Report,
-) {
+fn compare_json<T: serde::Serialize>(bag: &Bag, file: &str, expected: &T, report: &mut Report) {
     let found = bag
         .payload(file)
         .map_err(|e| e.to_string())

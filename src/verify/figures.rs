@@ -35,7 +35,10 @@ pub(super) fn check(bag: &Bag, history: &History, evidence: &Evidence, report: &
     for file in bag.payload_files() {
         let known = |stated: &StatedAt| layout::statement_file(&stated.subject) == file;
         if file.starts_with("statements/") && !history.statements.iter().any(known) {
-            report.fault(Level::Figures, Fault::of_file(&file, "the trail knows no such statement"));
+            report.fault(
+                Level::Figures,
+                Fault::of_file(&file, "the trail knows no such statement"),
+            );
         }
     }
     report.done(
@@ -98,7 +101,10 @@ fn known<'a, T: Clone>(
         .filter(|accepted| accepted.sequence < position)
         .filter(|accepted| match rounds {
             None => true,
-            Some(rounds) => accepted.round.as_ref().is_some_and(|round| rounds.contains(round)),
+            Some(rounds) => accepted
+                .round
+                .as_ref()
+                .is_some_and(|round| rounds.contains(round)),
         })
         .map(|accepted| accepted.row.clone())
         .collect()
@@ -113,9 +119,13 @@ fn inputs_at(
 ) -> Result<StatementInputs, String> {
     let position = statement.position;
     if position > sequence {
-        return Err(format!("it claims position {position} but stands at entry {sequence}"));
+        return Err(format!(
+            "it claims position {position} but stands at entry {sequence}"
+        ));
     }
-    let programme = history.programme_name().ok_or("the trail creates no programme")?;
+    let programme = history
+        .programme_name()
+        .ok_or("the trail creates no programme")?;
     let period = history
         .periods
         .iter()
@@ -134,14 +144,23 @@ fn inputs_at(
         .iter()
         .filter_map(|id| {
             let known = |(added, f): &&(u64, Factor)| *added < position && f.id() == *id;
-            history.factors.iter().find(known).map(|(_, factor)| factor.clone())
+            history
+                .factors
+                .iter()
+                .find(known)
+                .map(|(_, factor)| factor.clone())
         })
         .collect();
     let yield_bound = factors
         .iter()
         .find(|factor| factor.id() == methodology.char_rule.yield_bound)
         .map(|factor| factor.value)
-        .ok_or_else(|| format!("factor {} is not in the trail", methodology.char_rule.yield_bound))?;
+        .ok_or_else(|| {
+            format!(
+                "factor {} is not in the trail",
+                methodology.char_rule.yield_bound
+            )
+        })?;
     let rounds: Vec<RoundRecord> = history
         .rounds
         .iter()
@@ -159,11 +178,21 @@ fn inputs_at(
         gather::kitchen_households(&days, &households).map_err(words)
     };
     let usage = known(&evidence.usage_answers, position, Some(&chosen.usage));
-    let weighings = known(&evidence.char_weighings, position, Some(&chosen.char_weighings));
+    let weighings = known(
+        &evidence.char_weighings,
+        position,
+        Some(&chosen.char_weighings),
+    );
     Ok(StatementInputs {
         programme,
-        cohorts: gather::cohorts(&households, &deployments, &ends, &period, methodology.grace_days)
-            .map_err(words)?,
+        cohorts: gather::cohorts(
+            &households,
+            &deployments,
+            &ends,
+            &period,
+            methodology.grace_days,
+        )
+        .map_err(words)?,
         usage: gather::usage_counts(&usage, &deployments, &period).map_err(words)?,
         baseline_kitchens: kitchens(&chosen.baseline_kitchens)?,
         project_kitchens: kitchens(&chosen.project_kitchens)?,
@@ -193,7 +222,11 @@ fn evidence_sets(history: &History, position: u64, chosen: &ChosenRounds) -> Vec
         found.sort_by_key(|(sequence, _)| *sequence);
         found
             .into_iter()
-            .map(|(_, batch)| BatchRef { id: batch.id, rows: batch.rows, root: batch.root.clone() })
+            .map(|(_, batch)| BatchRef {
+                id: batch.id,
+                rows: batch.rows,
+                root: batch.root.clone(),
+            })
             .collect()
     };
     let mut sets = vec![EvidenceSet {
@@ -207,7 +240,11 @@ fn evidence_sets(history: &History, position: u64, chosen: &ChosenRounds) -> Vec
         (EvidenceRole::ProjectKitchens, &chosen.project_kitchens),
         (EvidenceRole::CharWeighings, &chosen.char_weighings),
     ] {
-        sets.push(EvidenceSet { role, rounds: rounds.clone(), batches: batches(Some(rounds)) });
+        sets.push(EvidenceSet {
+            role,
+            rounds: rounds.clone(),
+            batches: batches(Some(rounds)),
+        });
     }
     sets
 }

@@ -57,8 +57,10 @@ fn resource(kind: BatchKind) -> Value {
                "constraints": {"required": true, "pattern": "[0-9a-f]{64}"},
                "description": "RFC 9162 leaf hash of the row's canonical JSON (RFC 8785)"}),
     ];
-    let fields: Vec<Value> =
-        place.into_iter().chain(kind.template().columns.iter().map(field)).collect();
+    let fields: Vec<Value> = place
+        .into_iter()
+        .chain(kind.template().columns.iter().map(field))
+        .collect();
     json!({
         "name": kind.file_stem(),
         "path": row_file(kind),
@@ -75,9 +77,10 @@ fn field(column: &Column) -> Value {
         ValueRule::Code { max_len } => ("string", json!({"maxLength": max_len})),
         ValueRule::OneOf(values) => ("string", json!({"enum": values})),
         ValueRule::Date => ("date", json!({})),
-        ValueRule::Decimal { min, max, .. } => {
-            ("number", json!({"minimum": min.to_string(), "maximum": max.to_string()}))
-        }
+        ValueRule::Decimal { min, max, .. } => (
+            "number",
+            json!({"minimum": min.to_string(), "maximum": max.to_string()}),
+        ),
         ValueRule::Integer { min, max } => ("integer", json!({"minimum": min, "maximum": max})),
         ValueRule::YesNo => ("string", json!({"enum": ["yes", "no"]})),
     };

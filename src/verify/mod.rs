@@ -36,7 +36,11 @@ pub fn verify(path: &Path, options: &Options) -> Report {
     let bag = match Bag::open(path) {
         Ok(bag) => bag,
         Err(error) => {
-            let file = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+            let file = path
+                .file_name()
+                .unwrap_or_default()
+                .to_string_lossy()
+                .into_owned();
             report.fault(Level::Bag, Fault::of_file(file, error.to_string()));
             return report;
         }
@@ -53,7 +57,11 @@ pub fn verify(path: &Path, options: &Options) -> Report {
             for fault in checked.faults {
                 report.fault(
                     Level::Bag,
-                    Fault { file: fault.file, line: fault.line, problem: fault.problem },
+                    Fault {
+                        file: fault.file,
+                        line: fault.line,
+                        problem: fault.problem,
+                    },
                 );
             }
         }

@@ -60,7 +60,11 @@ impl History {
             kind::FACTORS_ADDED => {
                 let record: FactorsRecord = read(content)?;
                 for factor in record.factors {
-                    if self.factors.iter().any(|(_, known)| known.id() == factor.id()) {
+                    if self
+                        .factors
+                        .iter()
+                        .any(|(_, known)| known.id() == factor.id())
+                    {
                         return Err(format!("factor {} is added a second time", factor.id()));
                     }
                     self.factors.push((sequence, factor));
@@ -79,7 +83,11 @@ impl History {
             kind::PERIOD_OPENED => self.periods.push((sequence, read(content)?)),
             kind::PERIOD_CLOSED => {
                 let record: PeriodClosedRecord = read(content)?;
-                if !self.periods.iter().any(|(_, period)| period.code == record.code) {
+                if !self
+                    .periods
+                    .iter()
+                    .any(|(_, period)| period.code == record.code)
+                {
                     return Err(format!("period {} was never opened", record.code));
                 }
             }
@@ -89,7 +97,11 @@ impl History {
                 bytes: content.to_vec(),
                 statement: read(content)?,
             }),
-            other => return Err(format!("entries of kind {other:?} are unknown to this program")),
+            other => {
+                return Err(format!(
+                    "entries of kind {other:?} are unknown to this program"
+                ));
+            }
         }
         Ok(())
     }

@@ -35,11 +35,19 @@ pub struct Fault {
 
 impl Fault {
     pub fn of_file(file: impl Into<String>, problem: impl Into<String>) -> Self {
-        Fault { file: file.into(), line: None, problem: problem.into() }
+        Fault {
+            file: file.into(),
+            line: None,
+            problem: problem.into(),
+        }
     }
 
     pub fn of_line(file: impl Into<String>, line: u64, problem: impl Into<String>) -> Self {
-        Fault { file: file.into(), line: Some(line), problem: problem.into() }
+        Fault {
+            file: file.into(),
+            line: Some(line),
+            problem: problem.into(),
+        }
     }
 }
 
@@ -78,16 +86,26 @@ impl Default for Report {
     fn default() -> Self {
         let checks = Level::ALL
             .into_iter()
-            .map(|level| Check { level, done: None, faults: Vec::new(), further_faults: 0 })
+            .map(|level| Check {
+                level,
+                done: None,
+                faults: Vec::new(),
+                further_faults: 0,
+            })
             .collect();
-        Report { checks, remarks: Vec::new() }
+        Report {
+            checks,
+            remarks: Vec::new(),
+        }
     }
 }
 
 impl Report {
     /// True where every level was reached and none has a fault.
     pub fn is_sound(&self) -> bool {
-        self.checks.iter().all(|check| check.done.is_some() && check.faults.is_empty())
+        self.checks
+            .iter()
+            .all(|check| check.done.is_some() && check.faults.is_empty())
     }
 
     pub fn faults(&self) -> impl Iterator<Item = &Fault> {
@@ -123,7 +141,10 @@ impl fmt::Display for Report {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         for check in &self.checks {
             let name = check.level.name();
-            match (&check.done, check.faults.len() as u64 + check.further_faults) {
+            match (
+                &check.done,
+                check.faults.len() as u64 + check.further_faults,
+            ) {
                 (Some(done), 0) => writeln!(f, "{name:<9} ok      {done}")?,
                 (None, 0) => writeln!(f, "{name:<9} not reached")?,
                 (_, count) => writeln!(f, "{name:<9} FAILED  {count} fault(s)")?,
@@ -139,7 +160,10 @@ impl fmt::Display for Report {
             writeln!(f, "note      {remark}")?;
         }
         if self.is_sound() {
-            write!(f, "verified: every hash, proof and signature holds, and every figure was computed again")
+            write!(
+                f,
+                "verified: every hash, proof and signature holds, and every figure was computed again"
+            )
         } else {
             write!(f, "NOT verified: see the faults above")
         }

@@ -1,9 +1,9 @@
 //! The trail of a bag: every leaf hashed again, in order, up to the signed head.
 
+use super::Options;
 use super::layout;
 use super::record::History;
 use super::report::{Fault, Level, Report};
-use super::Options;
 use crate::trail::bag::Bag;
 use crate::trail::canonical::is_canonical;
 use crate::trail::checkpoint::Checkpoint;
@@ -34,7 +34,10 @@ pub(super) fn check(bag: &Bag, options: &Options, report: &mut Report) -> Option
             (Ok(None), Ok(None)) => break,
             (Ok(_), Ok(_)) => {
                 let problem = "the entries and their contents are not equally many";
-                report.fault(Level::Trail, Fault::of_line(layout::CONTENTS, line, problem));
+                report.fault(
+                    Level::Trail,
+                    Fault::of_line(layout::CONTENTS, line, problem),
+                );
                 break;
             }
             (Err(problem), _) => {
@@ -42,7 +45,10 @@ pub(super) fn check(bag: &Bag, options: &Options, report: &mut Report) -> Option
                 break;
             }
             (_, Err(problem)) => {
-                report.fault(Level::Trail, Fault::of_line(layout::CONTENTS, line, problem));
+                report.fault(
+                    Level::Trail,
+                    Fault::of_line(layout::CONTENTS, line, problem),
+                );
                 break;
             }
         }
@@ -52,7 +58,10 @@ pub(super) fn check(bag: &Bag, options: &Options, report: &mut Report) -> Option
     let signer = signer.unwrap_or_else(|| "nobody".into());
     report.done(
         Level::Trail,
-        format!("{} entries hash to the head signed by {signer}", walk.tree.size()),
+        format!(
+            "{} entries hash to the head signed by {signer}",
+            walk.tree.size()
+        ),
     );
     Some(walk.history)
 }
@@ -79,14 +88,23 @@ impl Walk {
             Err(error) => return entry_fault(error.to_string()),
         };
         if event.sequence != sequence {
-            entry_fault(format!("says sequence {} at place {sequence}", event.sequence));
+            entry_fault(format!(
+                "says sequence {} at place {sequence}",
+                event.sequence
+            ));
         }
         if event.time < self.last_time {
-            entry_fault(format!("its time {} is before that of the entry before it", event.time));
+            entry_fault(format!(
+                "its time {} is before that of the entry before it",
+                event.time
+            ));
         }
         self.last_time.clone_from(&event.time);
         let mut content_fault = |problem: String| {
-            report.fault(Level::Trail, Fault::of_line(layout::CONTENTS, line, problem));
+            report.fault(
+                Level::Trail,
+                Fault::of_line(layout::CONTENTS, line, problem),
+            );
         };
         if sha256(content) != event.content {
             return content_fault("its hash is not the one that the entry commits to".into());
@@ -94,7 +112,10 @@ impl Walk {
         if !is_canonical(content) {
             content_fault("it is not canonical JSON".into());
         }
-        if let Err(problem) = self.history.take(sequence, &event.kind, &event.subject, content) {
+        if let Err(problem) = self
+            .history
+            .take(sequence, &event.kind, &event.subject, content)
+        {
             content_fault(problem);
         }
         let programme = self.history.programme.as_ref().map(|p| p.id.to_string());
@@ -110,14 +131,24 @@ fn check_head(bag: &Bag, options: &Options, walk: &Walk, report: &mut Report) ->
     let mut fault = |file: &str, problem: String| {
         report.fault(Level::Trail, Fault::of_file(file, problem));
     };
-    let recorded = walk.history.programme.as_ref().map(|p| p.checkpoint_key.clone());
+    let recorded = walk
+        .history
+        .programme
+        .as_ref()
+        .map(|p| p.checkpoint_key.clone());
     let Some(recorded) = recorded else {
-        fault(layout::ENTRIES, "the first entry does not create a programme".into());
+        fault(
+            layout::ENTRIES,
+            "the first entry does not create a programme".into(),
+        );
         return None;
     };
     let given = text(bag, layout::CHECKPOINT_KEY).unwrap_or_default();
     if given.trim_end_matches('\n') != recorded {
-        fault(layout::CHECKPOINT_KEY, "it is not the key that the trail's first entry names".into());
+        fault(
+            layout::CHECKPOINT_KEY,
+            "it is not the key that the trail's first entry names".into(),
+        );
     }
     let key = match (&options.key, recorded.parse::<VerifierKey>()) {
         (Some(pinned), _) => pinned.clone(),
@@ -142,15 +173,25 @@ fn check_head(bag: &Bag, options: &Options, walk: &Walk, report: &mut Report) ->
         }
     };
     if head.origin != key.name() {
-        fault(layout::CHECKPOINT, format!("it is of the log {}", head.origin));
+        fault(
+            layout::CHECKPOINT,
+            format!("it is of the log {}", head.origin),
+        );
     }
     if head.size != walk.tree.size() {
         fault(
             layout::CHECKPOINT,
-            format!("it is over {} entries, the bag holds {}", head.size, walk.tree.size()),
+            format!(
+                "it is over {} entries, the bag holds {}",
+                head.size,
+                walk.tree.size()
+            ),
         );
     } else if head.root != walk.tree.root() {
-        fault(layout::CHECKPOINT, "the entries do not hash to its root".into());
+        fault(
+            layout::CHECKPOINT,
+            "the entries do not hash to its root".into(),
+        );
     }
     if options.key.is_none() {
         report.remark(format!(
@@ -161,8 +202,14 @@ fn check_head(bag: &Bag, options: &Options, walk: &Walk, report: &mut Report) ->
 }
 
 fn check_kept(options: &Options, walk: &Walk, report: &mut Report) {
-    let Some(kept) = &options.kept_checkpoint else { return };
-    let recorded = walk.history.programme.as_ref().map(|p| p.checkpoint_key.parse());
+    let Some(kept) = &options.kept_checkpoint else {
+        return;
+    };
+    let recorded = walk
+        .history
+        .programme
+        .as_ref()
+        .map(|p| p.checkpoint_key.parse());
     let key = match (&options.key, recorded) {
         (Some(pinned), _) => pinned.clone(),
         (None, Some(Ok(own))) => own,
@@ -172,7 +219,9 @@ fn check_kept(options: &Options, walk: &Walk, report: &mut Report) {
         Err(error) => error.to_string(),
         Ok(kept) if kept.size == 0 => return,
         Ok(kept) => {
-            let head = usize::try_from(kept.size - 1).ok().and_then(|i| walk.heads.get(i));
+            let head = usize::try_from(kept.size - 1)
+                .ok()
+                .and_then(|i| walk.heads.get(i));
             match head {
                 None => format!(
                     "it is over {} entries, but the bag holds only {}: history was cut off",
@@ -180,7 +229,10 @@ fn check_kept(options: &Options, walk: &Walk, report: &mut Report) {
                     walk.tree.size()
                 ),
                 Some(root) if *root != kept.root => {
-                    format!("the first {} entries are not those it signed: history was changed", kept.size)
+                    format!(
+                        "the first {} entries are not those it signed: history was changed",
+                        kept.size
+                    )
                 }
                 Some(_) => return,
             }

@@ -2,8 +2,8 @@
 
 use super::register::{Known, deployments};
 use super::{Row, committed, date, number, programme, rows};
-use crate::seed::Seed;
 use crate::accounting::records::RoundKind;
+use crate::seed::Seed;
 use crate::seed::programme::Round;
 use chrono::NaiveDate;
 use rust_decimal::Decimal;

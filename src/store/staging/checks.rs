@@ -13,7 +13,11 @@ pub(super) struct Check {
 }
 
 const fn check(column: &'static str, code: &'static str, broken_rows: &'static str) -> Check {
-    Check { column, code, broken_rows }
+    Check {
+        column,
+        code,
+        broken_rows,
+    }
 }
 
 pub(super) fn of(kind: BatchKind) -> &'static [Check] {

@@ -27,7 +27,10 @@ pub(super) fn table(kind: BatchKind) -> &'static str {
 
 /// Whether rows of a kind belong to a round.
 pub fn needs_round(kind: BatchKind) -> bool {
-    matches!(kind, BatchKind::UsageSurvey | BatchKind::KitchenTest | BatchKind::CharWeighing)
+    matches!(
+        kind,
+        BatchKind::UsageSurvey | BatchKind::KitchenTest | BatchKind::CharWeighing
+    )
 }
 
 fn sql_type(column: &Column) -> &'static str {
@@ -41,11 +44,9 @@ fn sql_type(column: &Column) -> &'static str {
 }
 
 /// Makes the staging table of this transaction.
-pub async fn open(
-    connection: &mut PgConnection,
-    template: &Template,
-) -> Result<(), StoreError> {
-    let mut sql = "create temp table staged (line bigint not null, row_hash bytea not null".to_owned();
+pub async fn open(connection: &mut PgConnection, template: &Template) -> Result<(), StoreError> {
+    let mut sql =
+        "create temp table staged (line bigint not null, row_hash bytea not null".to_owned();
     for column in template.columns {
         let _ = write!(sql, ", {} {}", column.name, sql_type(column));
     }
@@ -108,7 +109,10 @@ pub async fn check(
     kind: BatchKind,
     round_code: Option<&str>,
 ) -> Result<Findings, StoreError> {
-    let mut findings = Findings { rejections: Vec::new(), count: 0 };
+    let mut findings = Findings {
+        rejections: Vec::new(),
+        count: 0,
+    };
     for check in checks::of(kind) {
         let sql = format!(
             "select line, detail, count(*) over () as total
@@ -146,10 +150,18 @@ pub async fn insert(
     batch_id: Uuid,
     sequence: u64,
 ) -> Result<u64, StoreError> {
-    let columns: Vec<&str> = kind.template().columns.iter().map(|column| column.name).collect();
+    let columns: Vec<&str> = kind
+        .template()
+        .columns
+        .iter()
+        .map(|column| column.name)
+        .collect();
     let columns = columns.join(", ");
-    let (round_column, round_value) =
-        if needs_round(kind) { (", round_code", ", $4::text") } else { ("", "") };
+    let (round_column, round_value) = if needs_round(kind) {
+        (", round_code", ", $4::text")
+    } else {
+        ("", "")
+    };
     let sql = format!(
         "with asked as (select $4::text)
          insert into {table} (programme_id, batch_id, sequence, line, row_hash{round_column}, {columns})

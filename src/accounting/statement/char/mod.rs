@@ -1,0 +1,205 @@
+//! Char carbon: what was weighed, what went to soil, what of it stays.
+
+mod mass_balance;
+mod once;
+mod stored;
+
+pub use once::SoilSink;
+
+use super::draft::Draft;
+use super::fuel::Kitchens;
+use crate::accounting::factor::Factor;
+use crate::accounting::inputs::{CharLot, EvidenceRole};
+use crate::accounting::trace::{Heading, NodeRef, Sign, Term};
+use mass_balance::check_yield;
+use once::open_sink;
+use rust_decimal::Decimal;
+use std::collections::BTreeMap;
+use stored::stored_carbon;
+
+/// Char of the period, in the ledger.
+pub(super) struct CharAccount {
+    /// Dry kg, all fates.
+    pub weighed: NodeRef,
+    /// Dry kg with a durable fate, within the yield bound.
+    pub to_soil: NodeRef,
+    /// tCO2.
+    pub stored: NodeRef,
+    /// Present where char is counted in the soil.
+    pub sink: Option<SoilSink>,
+    /// Why nothing of it may be claimed.
+    pub refusal: Option<String>,
+}
+
+/// The nodes that each lot gives to the totals.
+struct LotNodes {
+    dry: NodeRef,
+    to_soil: Option<NodeRef>,
+    stored: NodeRef,
+}
+
+pub(super) fn account(
+    draft: &mut Draft,
+    project: &Kitchens,
+    days_in_use: NodeRef,
+    co2_factors: &[&Factor],
+) -> Option<CharAccount> {
+    let inputs = draft.inputs;
+    let rule = &inputs.methodology.char_rule;
+    let durable = |lot: &&CharLot| rule.durable_fates.contains(&lot.fate);
+    let sink = open_sink(draft, inputs.char_lots.iter().find(durable), co2_factors)?;
+    let mut lots = Vec::new();
+    let mut complete = true;
+    for lot in &inputs.char_lots {
+        match lot_nodes(draft, lot, durable(&lot), sink.is_some()) {
+            Some(nodes) => lots.push(nodes),
+            None => complete = false,
+        }
+    }
+    if !complete {
+        return None;
+    }
+    let all = |node: &dyn Fn(&LotNodes) -> Option<NodeRef>| -> Vec<Term> {
+        lots.iter()
+            .filter_map(node)
+            .map(|node| Term(Sign::Plus, node))
+            .collect()
+    };
+    let heading = Heading::new(
+        "char/weighed_dry",
+        "char weighed, dry",
+        "char-weighed",
+        "kg dry char",
+    );
+    let weighed = draft.ledger.sum(heading, &all(&|lot| Some(lot.dry)));
+    let weighed = draft.keep(weighed)?;
+    let heading = Heading::new(
+        "char/to_soil_dry",
+        "char to a durable use, dry, within the yield bound",
+        "char-to-soil",
+        "kg dry char",
+    );
+    let to_soil = draft.ledger.sum(heading, &all(&|lot| lot.to_soil));
+    let to_soil = draft.keep(to_soil)?;
+    let heading = Heading::new(
+        "char/stored_kg",
+        "CO2 stored as durable char carbon",
+        "char-carbon-stored",
+        "kg CO2",
+    );
+    let stored = draft.ledger.sum(heading, &all(&|lot| Some(lot.stored)));
+    let stored = draft.keep(stored)?;
+    let tonne = draft.tonne_per_kg("co2", "tCO2/kg CO2")?;
+    let heading = Heading::new(
+        "char/removals",
+        "CO2 removed and stored as char in soil",
+        "co2-removals",
+        "tCO2",
+    );
+    let stored = draft.ledger.product(heading, &[stored, tonne]);
+    let stored = draft.keep(stored)?;
+    let refusal = check_yield(draft, project, days_in_use, to_soil)?;
+    Some(CharAccount {
+        weighed,
+        to_soil,
+        stored,
+        sink,
+        refusal,
+    })
+}
+
+fn lot_id(lot: &CharLot) -> String {
+    format!("char/{}/{}", lot.feedstock, lot.fate)
+}
+
+fn stored_id(lot: &CharLot) -> String {
+    format!("{}/stored", lot_id(lot))
+}
+
+fn lot_nodes(
+    draft: &mut Draft,
+    lot: &CharLot,
+    durable: bool,
+    counted_in_soil: bool,
+) -> Option<LotNodes> {
+    let words = format!("{} char, fate {}", lot.feedstock, lot.fate);
+    let dry = lot_record(
+        draft,
+        lot,
+        "dry",
+        format!("{words}, dry"),
+        lot.dry_kg,
+        lot.weighings,
+    )?;
+    let within = within_bound(draft, lot, dry, &words)?;
+    let counts = durable && counted_in_soil;
+    let stored = if counts {
+        stored_carbon(draft, lot, within, &words)?
+    } else {
+        let zero = draft.convention(
+            "char_not_stored",
+            "char of this fate, or under this rule, counts as nothing stored",
+            "kg CO2/kg dry char",
+            Decimal::ZERO,
+        )?;
+        let heading = Heading::new(
+            stored_id(lot),
+            format!("CO2 stored by {words}: counts zero"),
+            "char-counts-zero",
+            "kg CO2",
+        );
+        let nothing = draft.ledger.product(heading, &[within, zero]);
+        draft.keep(nothing)?
+    };
+    Some(LotNodes {
+        dry,
+        to_soil: durable.then_some(within),
+        stored,
+    })
+}
+
+fn lot_record(
+    draft: &mut Draft,
+    lot: &CharLot,
+    what: &str,
+    label: String,
+    kg: Decimal,
+    weighings: u64,
+) -> Option<NodeRef> {
+    let at = [("feedstock", &lot.feedstock), ("fate", &lot.fate)];
+    let at: BTreeMap<String, String> = at
+        .into_iter()
+        .map(|(name, value)| (name.to_owned(), value.clone()))
+        .collect();
+    let id = format!("{}/{what}", lot_id(lot));
+    let heading = Heading::new(id, label, "char-weighed", "kg dry char");
+    let role = EvidenceRole::CharWeighings;
+    let record = draft.ledger.record(heading, kg, role, at, weighings);
+    draft.keep(record)
+}
+
+/// The lot without the weighings whose char is more than their fuel can have given.
+fn within_bound(draft: &mut Draft, lot: &CharLot, dry: NodeRef, words: &str) -> Option<NodeRef> {
+    if lot.over_bound_weighings == 0 {
+        return Some(dry);
+    }
+    draft.note(
+        "char-over-bound",
+        format!(
+            "{} of {} weighings of {words} hold more char than the yield bound allows; their {} kg \
+             dry are not counted.",
+            lot.over_bound_weighings, lot.weighings, lot.over_bound_dry_kg
+        ),
+    );
+    let label = format!("{words}, dry, above the yield bound");
+    let (kg, weighings) = (lot.over_bound_dry_kg, lot.over_bound_weighings);
+    let over = lot_record(draft, lot, "over_bound", label, kg, weighings)?;
+    let heading = Heading::new(
+        format!("{}/within_bound", lot_id(lot)),
+        format!("{words}, dry, within the yield bound"),
+        "char-within-bound",
+        "kg dry char",
+    );
+    let within = draft.ledger.difference(heading, dry, over);
+    draft.keep(within)
+}

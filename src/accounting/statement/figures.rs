@@ -1,0 +1,153 @@
+//! From the nodes of the ledger to the stated figures and the claims.
+
+use super::char::CharAccount;
+use super::co2e::Avoided;
+use super::draft::Draft;
+use super::fuel::{Kitchens, Saving};
+use super::species::SpeciesMass;
+use super::use_rate::Use;
+use super::{Figure, FigureKind};
+use crate::accounting::claim::{Basis, Claim, Claimable, Claims, Reduction, Removal, claimable};
+use crate::accounting::rounding::{FIGURE_DIGITS, to_digits};
+use crate::accounting::trace::NodeRef;
+
+/// Inputs named beside a figure as bringing the most variance.
+const SHOWN_SHARES: usize = 8;
+
+const REDUCTIONS: &str = "reductions_co2e";
+const REMOVALS: &str = "removals_co2";
+
+/// Everything that the account arrived at.
+pub(super) struct Parts<'a> {
+    pub days: Use,
+    pub baseline: Kitchens<'a>,
+    pub project: Kitchens<'a>,
+    pub saving: Saving,
+    pub avoided: Avoided<'a>,
+    pub species: Vec<SpeciesMass>,
+    pub char: CharAccount,
+}
+
+/// The figures, in the order they are read.
+pub(super) fn figures(draft: &mut Draft, parts: &Parts) -> Option<Vec<Figure>> {
+    use FigureKind::*;
+    let mut wanted = vec![
+        (REDUCTIONS.to_owned(), parts.avoided.reductions, Reduction),
+        (REMOVALS.to_owned(), parts.char.stored, Removal),
+        ("co2_avoided".to_owned(), parts.avoided.co2, Mass),
+        ("ch4_avoided".to_owned(), parts.avoided.ch4, Mass),
+        ("n2o_avoided".to_owned(), parts.avoided.n2o, Mass),
+    ];
+    for species in &parts.species {
+        let slug = &species.slug;
+        wanted.push((format!("{slug}_baseline"), species.baseline, Mass));
+        wanted.push((format!("{slug}_project"), species.project, Mass));
+        wanted.push((format!("{slug}_avoided"), species.avoided, Mass));
+        wanted.extend(
+            species
+                .percent
+                .map(|node| (format!("{slug}_percent"), node, Percent)),
+        );
+    }
+    wanted.extend([
+        ("fuel_saved".to_owned(), parts.saving.total, Mass),
+        (
+            "fuel_saved_per_household_day".to_owned(),
+            parts.saving.per_day,
+            Mass,
+        ),
+    ]);
+    for group in [&parts.baseline, &parts.project] {
+        let arm = group.arm.id();
+        wanted.push((format!("fuel_per_household_day_{arm}"), group.per_day, Mass));
+        let per_adult = group.per_adult_day;
+        wanted.extend(per_adult.map(|node| (format!("fuel_per_adult_day_{arm}"), node, Mass)));
+    }
+    wanted.extend([
+        (
+            "stoves_in_service_days".to_owned(),
+            parts.days.stove_days,
+            Activity,
+        ),
+        (
+            "household_days_in_use".to_owned(),
+            parts.days.household_days_in_use,
+            Activity,
+        ),
+        ("use_rate".to_owned(), parts.days.rate, Activity),
+        ("char_weighed_dry".to_owned(), parts.char.weighed, Mass),
+        ("char_to_soil_dry".to_owned(), parts.char.to_soil, Mass),
+    ]);
+    wanted
+        .into_iter()
+        .map(|(id, node, kind)| figure(draft, id, node, kind))
+        .collect()
+}
+
+fn figure(draft: &mut Draft, id: String, node: NodeRef, kind: FigureKind) -> Option<Figure> {
+    let interval = draft.ledger.interval(node);
+    let (lower, upper) = draft.keep(interval)?;
+    let ledger = &draft.ledger;
+    Some(Figure {
+        id,
+        label: ledger.label(node).to_owned(),
+        unit: ledger.unit(node).to_owned(),
+        value: to_digits(ledger.value(node), FIGURE_DIGITS),
+        lower: to_digits(lower, FIGURE_DIGITS),
+        upper: to_digits(upper, FIGURE_DIGITS),
+        confidence: draft.inputs.methodology.claim.confidence.normalize(),
+        node: ledger.id(node).to_owned(),
+        kind,
+        shares: ledger.shares(node, SHOWN_SHARES),
+    })
+}
+
+/// Reductions and removals: two claims, never one number.
+pub(super) fn claims(draft: &mut Draft, parts: &Parts) -> Option<Claims> {
+    let reductions = claim(draft, parts.avoided.reductions, REDUCTIONS)?;
+    let mut removals = claim(draft, parts.char.stored, REMOVALS)?;
+    if let Some(refusal) = &parts.char.refusal {
+        removals = Claimable {
+            tonnes: 0,
+            basis: Basis::Refused,
+            rule: format!("{refusal}, so nothing is claimed"),
+        };
+    }
+    let stored = match &parts.char.sink {
+        Some(sink) => Removal::stored(removals.tonnes, sink),
+        None => {
+            removals.basis = Basis::Refused;
+            removals.rule =
+                "the methodology does not count char in the soil, so nothing is claimed".to_owned();
+            Removal::none()
+        }
+    };
+    Some(Claims {
+        reductions: Claim {
+            figure: REDUCTIONS.to_owned(),
+            unit: "tCO2e".to_owned(),
+            tonnes: Reduction::of_tonnes(reductions.tonnes),
+            basis: reductions.basis,
+            rule: reductions.rule,
+        },
+        removals: Claim {
+            figure: REMOVALS.to_owned(),
+            unit: "tCO2".to_owned(),
+            tonnes: stored,
+            basis: removals.basis,
+            rule: removals.rule,
+        },
+    })
+}
+
+fn claim(draft: &mut Draft, node: NodeRef, figure: &str) -> Option<Claimable> {
+    let (value, doubt) = (draft.ledger.value(node), draft.ledger.uncertainty(node));
+    match claimable(value, doubt, &draft.inputs.methodology.claim) {
+        Ok(claimable) => Some(claimable),
+        Err(error) => {
+            let sentence = format!("Nothing can be claimed of {figure}: {error}.");
+            draft.gap("number-too-large", sentence);
+            None
+        }
+    }
+}

@@ -1,0 +1,217 @@
+//! Finding the one factor that answers a need, and reading its unit.
+
+use super::draft::Draft;
+use crate::accounting::factor::{Factor, Quantity};
+use crate::accounting::trace::NodeRef;
+use rust_decimal::Decimal;
+use std::collections::BTreeSet;
+use std::fmt;
+
+/// What a formula asks the factor list for.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Need<'n> {
+    pub quantity: Quantity,
+    pub species: Option<&'n str>,
+    pub device: Option<&'n str>,
+    /// Fuel class, or char class where the quantity is about char.
+    pub fuel: Option<&'n str>,
+}
+
+impl fmt::Display for Need<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.quantity.words())?;
+        let parts = [
+            ("species", self.species),
+            ("device", self.device),
+            ("fuel", self.fuel),
+        ];
+        let mut link = " (";
+        for (name, value) in parts
+            .iter()
+            .filter_map(|(name, value)| Some((name, (*value)?)))
+        {
+            write!(f, "{link}{name} {value}")?;
+            link = ", ";
+        }
+        if link == ", " {
+            f.write_str(")")
+        } else {
+            Ok(())
+        }
+    }
+}
+
+pub(super) enum Found<'a> {
+    One(&'a Factor),
+    None,
+    /// A gap has been recorded.
+    Several,
+}
+
+/// How closely a factor is made for the need: device and fuel, fuel, device, any.
+fn closeness(factor: &Factor) -> u8 {
+    2 * u8::from(factor.fuel.is_some()) + u8::from(factor.device.is_some())
+}
+
+fn answers(factor: &Factor, need: &Need) -> bool {
+    let fits = |of_factor: &Option<String>, wanted: Option<&str>| {
+        of_factor.as_deref().is_none_or(|own| Some(own) == wanted)
+    };
+    factor.quantity == need.quantity
+        && factor.species.as_deref() == need.species
+        && fits(&factor.device, need.device)
+        && fits(&factor.fuel, need.fuel)
+}
+
+impl<'a> Draft<'a> {
+    /// The closest factor of the methodology's list for a need; `also` narrows the choice.
+    pub fn look_up(&mut self, need: &Need, also: impl Fn(&Factor) -> bool) -> Found<'a> {
+        let listed: BTreeSet<_> = self.inputs.methodology.factors.iter().collect();
+        let mut matching: Vec<&'a Factor> = Vec::new();
+        for factor in &self.inputs.factors {
+            let known = matching.iter().any(|other| other.id() == factor.id());
+            if !known && listed.contains(&factor.id()) && answers(factor, need) && also(factor) {
+                matching.push(factor);
+            }
+        }
+        let closest = matching.iter().map(|factor| closeness(factor)).max();
+        matching.retain(|factor| Some(closeness(factor)) == closest);
+        match matching.as_slice() {
+            [] => Found::None,
+            [one] => Found::One(one),
+            several => {
+                let names: Vec<String> = several.iter().map(|f| f.id().to_string()).collect();
+                let sentence = format!(
+                    "More than one factor answers the need for {need}: {}.",
+                    names.join(", ")
+                );
+                self.gap("factor-ambiguous", sentence);
+                Found::Several
+            }
+        }
+    }
+
+    /// As [`Draft::look_up`], where a statement cannot be made without the factor.
+    pub fn require(&mut self, need: &Need) -> Option<&'a Factor> {
+        match self.look_up(need, |_| true) {
+            Found::One(factor) => Some(factor),
+            Found::Several => None,
+            Found::None => {
+                self.gap(
+                    "factor-missing",
+                    format!("No factor of the methodology answers the need for {need}."),
+                );
+                None
+            }
+        }
+    }
+
+    /// The factor's entry in the ledger; a gap when its unit or its value cannot be used.
+    pub fn enter(&mut self, factor: &Factor) -> Option<NodeRef> {
+        let Some(unit) = formula_unit(factor.quantity, &factor.unit) else {
+            self.gap(
+                "unit-unusable",
+                format!(
+                    "The {} {} is given in {}, which cannot be used here; {} would be.",
+                    factor.quantity.words(),
+                    factor.id(),
+                    factor.unit,
+                    wanted_units(factor.quantity)
+                ),
+            );
+            return None;
+        };
+        let most = is_fraction(factor.quantity).then_some(Decimal::ONE);
+        if factor.value < Decimal::ZERO || most.is_some_and(|most| factor.value > most) {
+            let range = if most.is_some() {
+                "0 to 1"
+            } else {
+                "0 or more"
+            };
+            self.gap(
+                "factor-out-of-range",
+                format!(
+                    "The {} {} is {}, but must be {range}.",
+                    factor.quantity.words(),
+                    factor.id(),
+                    factor.value
+                ),
+            );
+            return None;
+        }
+        let node = self.ledger.factor(factor, unit);
+        self.keep(node)
+    }
+
+    pub fn required(&mut self, need: &Need) -> Option<NodeRef> {
+        let factor = self.require(need)?;
+        self.enter(factor)
+    }
+}
+
+fn is_fraction(quantity: Quantity) -> bool {
+    use Quantity::*;
+    matches!(
+        quantity,
+        NonRenewableFraction
+            | LeakageMultiplier
+            | CharCarbonFraction
+            | CharPermanence
+            | CharYieldBound
+            | BlackCarbonShare
+            | ThermalEfficiency
+    )
+}
+
+/// The unit that the formulas read a factor in, where its own text can be read so.
+///
+/// A calorific value `as received` has none: it must never meet a dry mass.
+fn formula_unit(quantity: Quantity, text: &str) -> Option<&'static str> {
+    use Quantity::*;
+    let plain = [
+        "1",
+        "fraction",
+        "share",
+        "multiplier",
+        "ratio",
+        "dimensionless",
+    ]
+    .contains(&text);
+    let one_of = |words: &[&str]| plain || words.contains(&text);
+    match quantity {
+        NetCalorificValue => (text == "MJ/kg dry fuel").then_some("MJ/kg dry fuel"),
+        EmissionFactor => match text {
+            "g/kg dry fuel" => Some("g/kg dry fuel"),
+            "kg/TJ" => Some("kg/TJ"),
+            _ => None,
+        },
+        GlobalWarmingPotential => (text == "kg CO2e/kg").then_some("kg CO2e/kg"),
+        NonRenewableFraction | LeakageMultiplier | CharPermanence | ThermalEfficiency => {
+            one_of(&["kg/kg", "MJ/MJ", "kg C/kg C"]).then_some("1")
+        }
+        BlackCarbonShare => {
+            one_of(&["kg/kg", "g/g", "kg BC/kg PM2.5", "g BC/g PM2.5"]).then_some("1")
+        }
+        CharCarbonFraction => one_of(&[
+            "kg/kg",
+            "kg C/kg",
+            "kg C/kg dry char",
+            "kg carbon/kg dry char",
+        ])
+        .then_some("kg C/kg dry char"),
+        CharYieldBound => one_of(&["kg/kg", "kg char/kg fuel", "kg dry char/kg dry fuel"])
+            .then_some("kg dry char/kg dry fuel"),
+        CharcoalConversion => None,
+    }
+}
+
+fn wanted_units(quantity: Quantity) -> &'static str {
+    match quantity {
+        Quantity::NetCalorificValue => "MJ/kg dry fuel",
+        Quantity::EmissionFactor => "g/kg dry fuel or kg/TJ",
+        Quantity::GlobalWarmingPotential => "kg CO2e/kg",
+        Quantity::CharCarbonFraction => "kg C/kg dry char",
+        Quantity::CharYieldBound => "kg dry char/kg dry fuel",
+        _ => "a fraction",
+    }
+}

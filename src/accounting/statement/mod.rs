@@ -1,0 +1,210 @@
+//! The statement: a pure function of its inputs, with its trace.
+//!
+//! Same inputs, same program version: same bytes. No clock, no actor, no chance.
+
+mod char;
+mod co2e;
+mod compare;
+mod draft;
+mod figures;
+mod fuel;
+mod lookup;
+mod species;
+mod use_rate;
+
+pub use char::SoilSink;
+pub use compare::{Difference, compare};
+pub use draft::Gap;
+
+use crate::accounting::cautions;
+use crate::accounting::claim::Claims;
+use crate::accounting::inputs::{EvidenceSet, Period, ProgrammeName, StatementInputs};
+use crate::accounting::methodology::FuelMethod;
+use crate::accounting::rounding::ROUNDING_RULE;
+use crate::accounting::trace::{Share, Trace};
+use draft::Draft;
+use fuel::Arm;
+use rust_decimal::Decimal;
+use serde::{Deserialize, Serialize};
+
+/// Names the layout of a statement's JSON.
+pub const SCHEMA: &str = "emberbook/statement/1";
+
+/// The computed result of a period under a methodology, at one position of the trail.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Statement {
+    pub schema: String,
+    pub programme: ProgrammeName,
+    pub period: Period,
+    /// Trail size the evidence was read at.
+    pub position: u64,
+    pub methodology: MethodologyName,
+    pub program_version: String,
+    pub figures: Vec<Figure>,
+    pub claims: Claims,
+    pub notes: Vec<Note>,
+    pub rounding: String,
+    pub cautions: Vec<String>,
+    pub evidence: Vec<EvidenceSet>,
+    pub trace: Trace,
+}
+
+impl Statement {
+    pub fn figure(&self, id: &str) -> Option<&Figure> {
+        self.figures.iter().find(|figure| figure.id == id)
+    }
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MethodologyName {
+    pub code: String,
+    pub version: u32,
+    pub title: String,
+}
+
+/// One stated number, rounded, with its interval and the node that it is.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Figure {
+    pub id: String,
+    pub label: String,
+    pub unit: String,
+    #[serde(with = "rust_decimal::serde::str")]
+    pub value: Decimal,
+    #[serde(with = "rust_decimal::serde::str")]
+    pub lower: Decimal,
+    #[serde(with = "rust_decimal::serde::str")]
+    pub upper: Decimal,
+    /// Of the two-sided interval, e.g. `0.9`.
+    #[serde(with = "rust_decimal::serde::str")]
+    pub confidence: Decimal,
+    /// Id of its node in the trace.
+    pub node: String,
+    pub kind: FigureKind,
+    /// What brings the most variance, the largest first.
+    pub shares: Vec<Share>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum FigureKind {
+    /// Not emitted.
+    Reduction,
+    /// Taken out of the air and stored. Never added to a reduction.
+    Removal,
+    Mass,
+    Percent,
+    /// Days, rates: what was done.
+    Activity,
+}
+
+/// Something that a reader of the figures must know.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Note {
+    pub code: String,
+    pub sentence: String,
+}
+
+/// Computes the statement, or says in words everything that is missing for it.
+pub fn state(inputs: &StatementInputs) -> Result<Statement, Vec<Gap>> {
+    let mut draft = Draft::open(inputs).map_err(|gap| vec![gap])?;
+    if inputs.period.starts_on >= inputs.period.ends_on {
+        draft.gap(
+            "period-empty",
+            "The period ends before it has a day.".to_owned(),
+        );
+    }
+    let stated = account(&mut draft);
+    let Draft {
+        ledger,
+        gaps,
+        notes,
+        ..
+    } = draft;
+    match stated {
+        Some((figures, claims)) if gaps.is_empty() => {
+            let trace = ledger.close().map_err(|error| {
+                vec![Gap {
+                    code: "number-too-large".to_owned(),
+                    sentence: format!("This cannot be computed: {error}."),
+                }]
+            })?;
+            Ok(assemble(inputs, figures, claims, notes, trace))
+        }
+        _ => Err(gaps),
+    }
+}
+
+/// The whole account, in the order in which a reader follows it.
+fn account(draft: &mut Draft) -> Option<(Vec<Figure>, Claims)> {
+    let inputs = draft.inputs;
+    // The only method so far; a further one will not compile until it is accounted for here.
+    let FuelMethod::KitchenTestIndependent = inputs.methodology.fuel_method;
+    let days = use_rate::days_in_use(draft);
+    let baseline = fuel::kitchens(draft, Arm::Baseline);
+    let project = fuel::kitchens(draft, Arm::Project);
+    let (days, baseline, project) = (days?, baseline?, project?);
+    let in_use = days.household_days_in_use;
+    let saving = fuel::saving(draft, &baseline, &project, in_use);
+    let avoided = co2e::avoided(draft, &baseline, &project, in_use);
+    let species: Vec<_> = inputs
+        .methodology
+        .species
+        .iter()
+        .map(|name| species::species_mass(draft, name, [&baseline, &project], in_use))
+        .collect();
+    let co2_factors = avoided
+        .as_ref()
+        .map_or(&[][..], |avoided| &avoided.co2_factors);
+    let char = char::account(draft, &project, in_use, co2_factors);
+    let parts = figures::Parts {
+        days,
+        baseline,
+        project,
+        saving: saving?,
+        avoided: avoided?,
+        species: species.into_iter().collect::<Option<_>>()?,
+        char: char?,
+    };
+    Some((
+        figures::figures(draft, &parts)?,
+        figures::claims(draft, &parts)?,
+    ))
+}
+
+fn assemble(
+    inputs: &StatementInputs,
+    figures: Vec<Figure>,
+    claims: Claims,
+    notes: Vec<Note>,
+    trace: Trace,
+) -> Statement {
+    Statement {
+        schema: SCHEMA.to_owned(),
+        programme: inputs.programme.clone(),
+        period: inputs.period.clone(),
+        position: inputs.position,
+        methodology: MethodologyName {
+            code: inputs.methodology.code.clone(),
+            version: inputs.methodology.version,
+            title: inputs.methodology.title.clone(),
+        },
+        program_version: env!("CARGO_PKG_VERSION").to_owned(),
+        figures,
+        claims,
+        notes,
+        rounding: ROUNDING_RULE.to_owned(),
+        cautions: cautions::statement()
+            .iter()
+            .map(|text| (*text).to_owned())
+            .collect(),
+        evidence: inputs.evidence.clone(),
+        trace,
+    }
+}
+
+#[cfg(test)]
+mod tests;
