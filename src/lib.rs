@@ -15,12 +15,13 @@
 //! | [`service`] | use cases: opens the transaction, asks the store, calls the pure rooms, appends to the trail | HTTP |
 //! | [`api`] | HTTP JSON and its OpenAPI document | SQL |
 //! | [`web`] | HTML pages over the same services | SQL |
+//! | [`server`] | the HTTP face: `api` and `web` under one set of layers | SQL |
 //! | [`report`] | statement to charts and text | SQL, HTTP |
 //! | [`postgres`] | the private PostgreSQL of demo, tests and small offices | |
 //! | [`config`] | one typed configuration | |
 //!
-//! Imports run downward only: `main -> api, web -> service -> store, report,
-//! intake -> accounting -> statistics`. `trail` stands on nothing; `verify`
+//! Imports run downward only: `main -> server -> api, web -> service -> store,
+//! report -> intake -> accounting -> statistics`. `trail` stands on nothing; `verify`
 //! stands on the pure rooms alone. `tests/walls.rs` keeps it so.
 
 pub mod accounting;
@@ -30,6 +31,7 @@ pub mod intake;
 pub mod postgres;
 pub mod report;
 pub mod seed;
+pub mod server;
 pub mod service;
 pub mod statistics;
 pub mod store;

@@ -1,1 +1,95 @@
-fn main() {}
+//! The command line: parse, call, exit code.
+
+mod commands;
+
+use clap::{Parser, Subcommand};
+use commands::{demo, offline, serve};
+use emberbook::config::Config;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// Emissions accounting for programmes that give households char-making gasifier cookstoves.
+#[derive(Parser)]
+#[command(version, about)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Serve the pages and the API.
+    Serve {
+        #[command(flatten)]
+        config: Config,
+    },
+    /// Load the invented demo programme, state a period, export and check it, then serve.
+    Demo {
+        #[command(flatten)]
+        config: Config,
+        /// Folder of the demo's CSV files.
+        #[arg(long, default_value = "seed")]
+        seed: PathBuf,
+        /// Do all that, but do not serve.
+        #[arg(long)]
+        exit: bool,
+    },
+    /// Check an exported bag without any database or network: hashes, signature, every
+    /// row's proof, and every figure computed again. Exit code 0 = all holds, 1 = it does not.
+    Verify {
+        /// The bag: a folder or a .tar.gz.
+        bag: PathBuf,
+        /// The key that checkpoints must be signed with, from a source you trust.
+        #[arg(long)]
+        key: Option<String>,
+        /// A checkpoint that you kept from an earlier visit.
+        #[arg(long, value_name = "FILE")]
+        kept: Option<PathBuf>,
+        /// The verdict as JSON.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Print a new token that may create programmes. It is shown once.
+    OperatorToken {
+        #[command(flatten)]
+        config: Config,
+        /// What the token is for.
+        label: String,
+    },
+    /// Print a new manager token of a programme that has lost its own. It is shown once.
+    ManagerToken {
+        #[command(flatten)]
+        config: Config,
+        /// Code of the programme.
+        programme: String,
+        /// What the token is for.
+        label: String,
+    },
+    /// Write the invented demo programme's CSV files.
+    Seed {
+        /// Folder to write into.
+        folder: PathBuf,
+    },
+    /// Print the API description, OpenAPI 3.1.
+    Openapi,
+}
+
+fn main() -> ExitCode {
+    let outcome = match Cli::parse().command {
+        Command::Serve { config } => serve::run(&config),
+        Command::Demo { config, seed, exit } => demo::run(&config, &seed, exit),
+        Command::Verify { bag, key, kept, json } => {
+            offline::verify(&bag, key.as_deref(), kept.as_deref(), json)
+        }
+        Command::OperatorToken { config, label } => serve::operator_token(&config, &label),
+        Command::ManagerToken { config, programme, label } => {
+            serve::manager_token(&config, &programme, &label)
+        }
+        Command::Seed { folder } => offline::seed(&folder),
+        Command::Openapi => offline::openapi(),
+    };
+    outcome.unwrap_or_else(|error| {
+        eprintln!("emberbook: {error:#}");
+        ExitCode::from(2)
+    })
+}

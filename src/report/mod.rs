@@ -1,1 +1,3 @@
-//! Statement to charts and text.
+//! A statement for readers: text now, charts for the pages.
+
+pub mod summary;

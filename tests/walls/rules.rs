@@ -11,12 +11,13 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("accounting", &["statistics"]),
     ("intake", &["accounting", "statistics"]),
     ("report", &["accounting", "statistics"]),
-    ("store", &["accounting", "statistics", "trail", "config"]),
+    ("store", &["accounting", "statistics", "trail", "intake", "config"]),
     ("seed", PURE),
     ("verify", PURE),
     ("service", BELOW_SERVICE),
     ("api", BELOW_PAGES),
     ("web", BELOW_PAGES),
+    ("server", &["service", "api", "web"]),
     ("main", EVERYTHING),
 ];
 
@@ -63,6 +64,7 @@ const EVERYTHING: &[&str] = &[
     "service",
     "api",
     "web",
+    "server",
     "postgres",
 ];
 

@@ -1,0 +1,5 @@
+//! What each command does; `main` only parses.
+
+pub mod demo;
+pub mod offline;
+pub mod serve;

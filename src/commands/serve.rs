@@ -1,0 +1,119 @@
+//! Serving, and the tokens that an operator hands out.
+
+use anyhow::{Context, Result};
+use emberbook::config::{Config, log_key_seed};
+use emberbook::postgres::PrivatePostgres;
+use emberbook::service::trail::LogKeys;
+use emberbook::service::{Role, Service};
+use emberbook::{server, store};
+use std::future::Future;
+use std::process::ExitCode;
+use std::sync::Arc;
+use tokio::net::TcpListener;
+use tracing_subscriber::EnvFilter;
+
+/// The program's database, and the service on it.
+pub struct Running {
+    pub service: Service,
+    /// What the database is, for people.
+    pub database: String,
+    private: Option<PrivatePostgres>,
+}
+
+impl Running {
+    /// Stops what was started.
+    pub fn stop(self) -> Result<()> {
+        if let Some(private) = self.private {
+            private.stop().context("stopping the private PostgreSQL")?;
+        }
+        Ok(())
+    }
+}
+
+/// Runs `work` on a runtime with logging set up.
+pub fn block_on<F: Future<Output = Result<ExitCode>>>(work: F) -> Result<ExitCode> {
+    let filter = EnvFilter::try_from_default_env()
+        .unwrap_or_else(|_| EnvFilter::new("warn,emberbook=info"));
+    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).init();
+    tokio::runtime::Builder::new_multi_thread().enable_all().build()?.block_on(work)
+}
+
+/// Opens the database of the configuration: the named one, or a private one that is
+/// started here and ends with this process.
+pub async fn start(config: &Config) -> Result<Running> {
+    let seed = log_key_seed(&config.data)?;
+    let (private, url, database) = match &config.database_url {
+        Some(url) => (None, url.clone(), "the PostgreSQL named by DATABASE_URL".to_owned()),
+        None => {
+            let folder = config.data.join("postgres");
+            let private = tokio::task::spawn_blocking(move || PrivatePostgres::start(&folder))
+                .await?
+                .context("starting the private PostgreSQL")?;
+            private.create_database("emberbook").await?;
+            let url = private.url("emberbook");
+            let database =
+                format!("a private PostgreSQL in {}", private.data_folder().display());
+            (Some(private), url, database)
+        }
+    };
+    let pool = store::connect(&url, config.connections).await.context("opening the database")?;
+    let keys = LogKeys::new(config.origin.clone(), seed);
+    let service = Service::new(pool, keys, Arc::new(chrono::Utc::now));
+    Ok(Running { service, database, private })
+}
+
+pub fn run(config: &Config) -> Result<ExitCode> {
+    block_on(async {
+        let running = start(config).await?;
+        println!("emberbook uses {}", running.database);
+        serve(config, running).await
+    })
+}
+
+/// Serves until told to stop, then lets requests under way finish.
+pub async fn serve(config: &Config, running: Running) -> Result<ExitCode> {
+    let listener = TcpListener::bind(config.addr)
+        .await
+        .with_context(|| format!("cannot listen on {}", config.addr))?;
+    println!("serving on http://{}", listener.local_addr()?);
+    axum::serve(listener, server::router(running.service.clone()))
+        .with_graceful_shutdown(stop_signal())
+        .await?;
+    running.stop()?;
+    Ok(ExitCode::SUCCESS)
+}
+
+async fn stop_signal() {
+    let interrupt = tokio::signal::ctrl_c();
+    let terminate = tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate());
+    match terminate {
+        Ok(mut terminate) => {
+            tokio::select! {
+                _ = interrupt => {}
+                _ = terminate.recv() => {}
+            }
+        }
+        Err(_) => {
+            let _ = interrupt.await;
+        }
+    }
+}
+
+pub fn operator_token(config: &Config, label: &str) -> Result<ExitCode> {
+    block_on(async {
+        let running = start(config).await?;
+        println!("{}", running.service.issue_operator_token(label).await?);
+        running.stop()?;
+        Ok(ExitCode::SUCCESS)
+    })
+}
+
+pub fn manager_token(config: &Config, programme: &str, label: &str) -> Result<ExitCode> {
+    block_on(async {
+        let running = start(config).await?;
+        let token = running.service.operator_issues_token(programme, Role::Manager, label).await?;
+        println!("{token}");
+        running.stop()?;
+        Ok(ExitCode::SUCCESS)
+    })
+}
