@@ -23,6 +23,9 @@ use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 use serde::{Deserialize, Serialize};
 
+/// Digits a claim is read from. A decimal has 28; a third taken three times must not cost a tonne.
+const CLAIM_DIGITS: u32 = 20;
+
 /// Whole tonnes CO2e that were not emitted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -182,6 +185,7 @@ pub fn claimable(
             rule,
         });
     }
+    let claimed = claimed.round_sf(CLAIM_DIGITS).unwrap_or(claimed);
     let tonnes = claimed.floor().to_u64().ok_or(ClaimError::TooLarge)?;
     Ok(Claimable {
         tonnes,
@@ -255,6 +259,18 @@ mod tests {
         let mut rule = rule(Sides::One, None);
         rule.confidence = Decimal::from_str("0.2").unwrap();
         assert_eq!(claimed("100", 50.0, &rule).tonnes, 100);
+    }
+
+    #[test]
+    fn the_last_digits_of_a_division_cost_no_tonne() {
+        let third = Decimal::from(10) / Decimal::from(3);
+        let value = third * Decimal::from(3);
+        assert!(
+            value < Decimal::from(22),
+            "the example no longer falls short"
+        );
+        let found = claimable(value, doubt(0.0), &rule(Sides::One, None)).unwrap();
+        assert_eq!(found.tonnes, 10);
     }
 
     proptest! {

@@ -81,18 +81,20 @@ pub(super) struct Kitchens<'a> {
 /// the means of all fuels and of the standard adults vary together between households.
 pub(super) fn kitchens<'a>(draft: &mut Draft<'a>, arm: Arm) -> Option<Kitchens<'a>> {
     let inputs = draft.inputs;
-    let households = match arm {
-        Arm::Baseline => &inputs.baseline_kitchens,
-        Arm::Project => &inputs.project_kitchens,
+    let mut households: Vec<&'a KitchenHousehold> = match arm {
+        Arm::Baseline => inputs.baseline_kitchens.iter().collect(),
+        Arm::Project => inputs.project_kitchens.iter().collect(),
     };
+    // A database may sort codes by other rules than ours; the last bits of a sum must not tell.
+    households.sort_by_key(|kitchen| &kitchen.household);
     let burns: BTreeSet<&'a Burn> = households.iter().flat_map(|h| h.dry_kg.keys()).collect();
-    let rules = usable(draft, arm, households, &burns)?;
+    let rules = usable(draft, arm, &households, &burns)?;
     let mut columns: Vec<Vec<Decimal>> = Vec::new();
     for burn in &burns {
         let dry = |h: &KitchenHousehold| h.dry_kg.get(*burn).copied().unwrap_or_default();
-        columns.push(daily(draft, households, dry)?);
+        columns.push(daily(draft, &households, dry)?);
     }
-    columns.push(daily(draft, households, |h| h.adult_days)?);
+    columns.push(daily(draft, &households, |h| h.adult_days)?);
     let estimates = estimates(draft, arm, &burns, &columns)?;
     let nodes = enter(draft, arm, households.len(), estimates, &columns)?;
     let (adults, per_burn) = nodes.split_last()?;
@@ -132,7 +134,7 @@ pub(super) fn kitchens<'a>(draft: &mut Draft<'a>, arm: Arm) -> Option<Kitchens<'
 fn usable<'a>(
     draft: &mut Draft<'a>,
     arm: Arm,
-    households: &[KitchenHousehold],
+    households: &[&KitchenHousehold],
     burns: &BTreeSet<&'a Burn>,
 ) -> Option<Vec<&'a FuelRule>> {
     let group = arm.id();
@@ -174,7 +176,8 @@ fn usable<'a>(
         draft.note(
             "short-kitchen-tests",
             format!(
-                "{short} of {} {group} kitchens were weighed on fewer than {WANTED_TEST_DAYS} days.",
+                "{short} of {} {group} kitchens were weighed on fewer than {WANTED_TEST_DAYS} \
+                 days.",
                 households.len()
             ),
         );
@@ -200,10 +203,10 @@ fn usable<'a>(
 /// Each household's daily average.
 fn daily(
     draft: &mut Draft,
-    households: &[KitchenHousehold],
+    households: &[&KitchenHousehold],
     total: impl Fn(&KitchenHousehold) -> Decimal,
 ) -> Option<Vec<Decimal>> {
-    let average = |h: &KitchenHousehold| {
+    let average = |h: &&KitchenHousehold| {
         total(h)
             .checked_div(Decimal::from(h.days))
             .ok_or_else(|| LedgerError::TooLarge {

@@ -46,58 +46,48 @@ pub(super) fn account(
 ) -> Option<CharAccount> {
     let inputs = draft.inputs;
     let rule = &inputs.methodology.char_rule;
-    let durable = |lot: &&CharLot| rule.durable_fates.contains(&lot.fate);
-    let sink = open_sink(draft, inputs.char_lots.iter().find(durable), co2_factors)?;
-    let mut lots = Vec::new();
-    let mut complete = true;
-    for lot in &inputs.char_lots {
-        match lot_nodes(draft, lot, durable(&lot), sink.is_some()) {
-            Some(nodes) => lots.push(nodes),
-            None => complete = false,
-        }
-    }
-    if !complete {
-        return None;
-    }
-    let all = |node: &dyn Fn(&LotNodes) -> Option<NodeRef>| -> Vec<Term> {
-        lots.iter()
-            .filter_map(node)
-            .map(|node| Term(Sign::Plus, node))
-            .collect()
-    };
-    let heading = Heading::new(
-        "char/weighed_dry",
-        "char weighed, dry",
-        "char-weighed",
-        "kg dry char",
-    );
-    let weighed = draft.ledger.sum(heading, &all(&|lot| Some(lot.dry)));
-    let weighed = draft.keep(weighed)?;
-    let heading = Heading::new(
-        "char/to_soil_dry",
-        "char to a durable use, dry, within the yield bound",
-        "char-to-soil",
-        "kg dry char",
-    );
-    let to_soil = draft.ledger.sum(heading, &all(&|lot| lot.to_soil));
-    let to_soil = draft.keep(to_soil)?;
-    let heading = Heading::new(
-        "char/stored_kg",
-        "CO2 stored as durable char carbon",
-        "char-carbon-stored",
-        "kg CO2",
-    );
-    let stored = draft.ledger.sum(heading, &all(&|lot| Some(lot.stored)));
-    let stored = draft.keep(stored)?;
-    let tonne = draft.tonne_per_kg("co2", "tCO2/kg CO2")?;
-    let heading = Heading::new(
-        "char/removals",
-        "CO2 removed and stored as char in soil",
-        "co2-removals",
-        "tCO2",
-    );
-    let stored = draft.ledger.product(heading, &[stored, tonne]);
-    let stored = draft.keep(stored)?;
+    let durable = |lot: &CharLot| rule.durable_fates.contains(&lot.fate);
+    let mut sorted: Vec<&CharLot> = inputs.char_lots.iter().collect();
+    sorted.sort_by_key(|lot| (&lot.feedstock, &lot.fate));
+    let first_durable = sorted.iter().copied().find(|lot| durable(lot));
+    let sink = open_sink(draft, first_durable, co2_factors)?;
+    // All lots are tried before giving up, so that all gaps are named at once.
+    let lots: Vec<Option<LotNodes>> = sorted
+        .into_iter()
+        .map(|lot| lot_nodes(draft, lot, durable(lot), sink.is_some()))
+        .collect();
+    let lots: Vec<LotNodes> = lots.into_iter().collect::<Option<_>>()?;
+    let weighed = total(
+        draft,
+        Heading::new(
+            "char/weighed_dry",
+            "char weighed, dry",
+            "char-weighed",
+            "kg dry char",
+        ),
+        lots.iter().map(|lot| lot.dry),
+    )?;
+    let to_soil = total(
+        draft,
+        Heading::new(
+            "char/to_soil_dry",
+            "char to a durable use, dry, within the yield bound",
+            "char-to-soil",
+            "kg dry char",
+        ),
+        lots.iter().filter_map(|lot| lot.to_soil),
+    )?;
+    let stored = total(
+        draft,
+        Heading::new(
+            "char/stored_kg",
+            "CO2 stored as durable char carbon",
+            "char-carbon-stored",
+            "kg CO2",
+        ),
+        lots.iter().map(|lot| lot.stored),
+    )?;
+    let stored = in_tonnes(draft, stored)?;
     let refusal = check_yield(draft, project, days_in_use, to_soil)?;
     Some(CharAccount {
         weighed,
@@ -106,6 +96,28 @@ pub(super) fn account(
         sink,
         refusal,
     })
+}
+
+fn total(
+    draft: &mut Draft,
+    heading: Heading,
+    nodes: impl Iterator<Item = NodeRef>,
+) -> Option<NodeRef> {
+    let terms: Vec<Term> = nodes.map(|node| Term(Sign::Plus, node)).collect();
+    let sum = draft.ledger.sum(heading, &terms);
+    draft.keep(sum)
+}
+
+fn in_tonnes(draft: &mut Draft, stored: NodeRef) -> Option<NodeRef> {
+    let tonne = draft.tonne_per_kg("co2", "tCO2/kg CO2")?;
+    let heading = Heading::new(
+        "char/removals",
+        "CO2 removed and stored as char in soil",
+        "co2-removals",
+        "tCO2",
+    );
+    let removals = draft.ledger.product(heading, &[stored, tonne]);
+    draft.keep(removals)
 }
 
 fn lot_id(lot: &CharLot) -> String {

@@ -222,6 +222,30 @@ proptest! {
 }
 
 #[test]
+fn another_sorting_of_the_inputs_changes_no_byte() {
+    let mut sorted = example();
+    sorted.char_lots.push(lot("wood", "soil", "100"));
+    for (at, grams) in [1717, 2903, 3141, 2718].into_iter().enumerate() {
+        let kg = Decimal::new(grams, 3).to_string();
+        sorted
+            .baseline_kitchens
+            .push(kitchen(&format!("b9{at}"), &[("three_stone_fire", &kg)]));
+        sorted
+            .project_kitchens
+            .push(kitchen(&format!("p9{at}"), &[("gasifier", &kg)]));
+    }
+    let mut turned = sorted.clone();
+    turned.cohorts.reverse();
+    turned.usage.reverse();
+    turned.baseline_kitchens.reverse();
+    turned.project_kitchens.reverse();
+    turned.char_lots.reverse();
+    turned.factors.reverse();
+    let json = |inputs| serde_json::to_string(&stated(inputs)).unwrap();
+    assert_eq!(json(&sorted), json(&turned));
+}
+
+#[test]
 fn no_stoves_avoid_nothing() {
     let mut inputs = example();
     inputs.cohorts.clear();
