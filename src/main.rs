@@ -78,13 +78,18 @@ fn main() -> ExitCode {
     let outcome = match Cli::parse().command {
         Command::Serve { config } => serve::run(&config),
         Command::Demo { config, seed, exit } => demo::run(&config, &seed, exit),
-        Command::Verify { bag, key, kept, json } => {
-            offline::verify(&bag, key.as_deref(), kept.as_deref(), json)
-        }
+        Command::Verify {
+            bag,
+            key,
+            kept,
+            json,
+        } => offline::verify(&bag, key.as_deref(), kept.as_deref(), json),
         Command::OperatorToken { config, label } => serve::operator_token(&config, &label),
-        Command::ManagerToken { config, programme, label } => {
-            serve::manager_token(&config, &programme, &label)
-        }
+        Command::ManagerToken {
+            config,
+            programme,
+            label,
+        } => serve::manager_token(&config, &programme, &label),
         Command::Seed { folder } => offline::seed(&folder),
         Command::Openapi => offline::openapi(),
     };

@@ -16,10 +16,19 @@ pub fn run(config: &Config, seed: &Path, exit: bool) -> Result<ExitCode> {
         let running = start(config).await?;
         println!("Emberbook demo: an invented programme on an invented island district.");
         println!("It uses {}.", running.database);
-        let loaded = running.service.load_seed(seed).await.context("loading the seed")?;
-        let (view, statement) =
-            running.service.statement(&loaded.caller, loaded.statement.id).await?;
-        print_register(&running.service.overview(&loaded.caller).await?, loaded.fresh);
+        let loaded = running
+            .service
+            .load_seed(seed)
+            .await
+            .context("loading the seed")?;
+        let (view, statement) = running
+            .service
+            .statement(&loaded.caller, loaded.statement.id)
+            .await?;
+        print_register(
+            &running.service.overview(&loaded.caller).await?,
+            loaded.fresh,
+        );
         println!("\n{}", summary::text(&statement));
         println!("statement {}  sha256 {}", view.id, view.sha256);
 
@@ -30,10 +39,13 @@ pub fn run(config: &Config, seed: &Path, exit: bool) -> Result<ExitCode> {
         ensure!(report.is_sound(), "the exported bag does not check out");
         print_headline(&statement);
         if exit {
-            running.stop()?;
+            running.stop().await?;
             return Ok(ExitCode::SUCCESS);
         }
-        println!("\nSign in at http://{}/sign-in with this token (shown once):", config.addr);
+        println!(
+            "\nSign in at http://{}/sign-in with this token (shown once):",
+            config.addr
+        );
         println!("{}", loaded.token);
         println!("Stop with Ctrl-C.\n");
         serve(config, running).await
@@ -42,7 +54,11 @@ pub fn run(config: &Config, seed: &Path, exit: bool) -> Result<ExitCode> {
 
 fn print_register(overview: &emberbook::service::overview::Overview, fresh: bool) {
     let rows: u64 = overview.batches.iter().map(|batch| batch.rows).sum();
-    let told = if fresh { "loaded" } else { "found as an earlier run left it" };
+    let told = if fresh {
+        "loaded"
+    } else {
+        "found as an earlier run left it"
+    };
     println!(
         "Register {told}: {} households, {} deployments ({} ended); {} batches, {rows} rows.",
         overview.households,
@@ -60,8 +76,8 @@ async fn export(
 ) -> Result<PathBuf> {
     let mut export = service.export(&loaded.caller).await?;
     let path = config.data.join(format!("{}.tar.gz", export.name));
-    let mut file = std::fs::File::create(&path)
-        .with_context(|| format!("cannot write {}", path.display()))?;
+    let mut file =
+        std::fs::File::create(&path).with_context(|| format!("cannot write {}", path.display()))?;
     std::io::copy(&mut export.file, &mut file)?;
     Ok(path)
 }

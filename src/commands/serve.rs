@@ -22,7 +22,8 @@ pub struct Running {
 
 impl Running {
     /// Stops what was started.
-    pub fn stop(self) -> Result<()> {
+    pub async fn stop(self) -> Result<()> {
+        self.service.close().await;
         if let Some(private) = self.private {
             private.stop().context("stopping the private PostgreSQL")?;
         }
@@ -32,10 +33,16 @@ impl Running {
 
 /// Runs `work` on a runtime with logging set up.
 pub fn block_on<F: Future<Output = Result<ExitCode>>>(work: F) -> Result<ExitCode> {
-    let filter = EnvFilter::try_from_default_env()
-        .unwrap_or_else(|_| EnvFilter::new("warn,emberbook=info"));
-    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).init();
-    tokio::runtime::Builder::new_multi_thread().enable_all().build()?.block_on(work)
+    let filter =
+        EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("warn,emberbook=info"));
+    tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .init();
+    tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        .build()?
+        .block_on(work)
 }
 
 /// Opens the database of the configuration: the named one, or a private one that is
@@ -43,7 +50,11 @@ pub fn block_on<F: Future<Output = Result<ExitCode>>>(work: F) -> Result<ExitCod
 pub async fn start(config: &Config) -> Result<Running> {
     let seed = log_key_seed(&config.data)?;
     let (private, url, database) = match &config.database_url {
-        Some(url) => (None, url.clone(), "the PostgreSQL named by DATABASE_URL".to_owned()),
+        Some(url) => (
+            None,
+            url.clone(),
+            "the PostgreSQL named by DATABASE_URL".to_owned(),
+        ),
         None => {
             let folder = config.data.join("postgres");
             let private = tokio::task::spawn_blocking(move || PrivatePostgres::start(&folder))
@@ -51,15 +62,23 @@ pub async fn start(config: &Config) -> Result<Running> {
                 .context("starting the private PostgreSQL")?;
             private.create_database("emberbook").await?;
             let url = private.url("emberbook");
-            let database =
-                format!("a private PostgreSQL in {}", private.data_folder().display());
+            let database = format!(
+                "a private PostgreSQL in {}",
+                private.data_folder().display()
+            );
             (Some(private), url, database)
         }
     };
-    let pool = store::connect(&url, config.connections).await.context("opening the database")?;
+    let pool = store::connect(&url, config.connections)
+        .await
+        .context("opening the database")?;
     let keys = LogKeys::new(config.origin.clone(), seed);
     let service = Service::new(pool, keys, Arc::new(chrono::Utc::now));
-    Ok(Running { service, database, private })
+    Ok(Running {
+        service,
+        database,
+        private,
+    })
 }
 
 pub fn run(config: &Config) -> Result<ExitCode> {
@@ -79,7 +98,7 @@ pub async fn serve(config: &Config, running: Running) -> Result<ExitCode> {
     axum::serve(listener, server::router(running.service.clone()))
         .with_graceful_shutdown(stop_signal())
         .await?;
-    running.stop()?;
+    running.stop().await?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -103,7 +122,7 @@ pub fn operator_token(config: &Config, label: &str) -> Result<ExitCode> {
     block_on(async {
         let running = start(config).await?;
         println!("{}", running.service.issue_operator_token(label).await?);
-        running.stop()?;
+        running.stop().await?;
         Ok(ExitCode::SUCCESS)
     })
 }
@@ -111,9 +130,12 @@ pub fn operator_token(config: &Config, label: &str) -> Result<ExitCode> {
 pub fn manager_token(config: &Config, programme: &str, label: &str) -> Result<ExitCode> {
     block_on(async {
         let running = start(config).await?;
-        let token = running.service.operator_issues_token(programme, Role::Manager, label).await?;
+        let token = running
+            .service
+            .operator_issues_token(programme, Role::Manager, label)
+            .await?;
         println!("{token}");
-        running.stop()?;
+        running.stop().await?;
         Ok(ExitCode::SUCCESS)
     })
 }

@@ -28,7 +28,9 @@ const SHOWN: [&str; 15] = [
 /// Thousands apart by thin spaces, at most `decimals` places.
 pub fn number(value: Decimal, decimals: u32) -> String {
     let text = value.round_dp(decimals).normalize().to_string();
-    let (sign, digits) = text.strip_prefix('-').map_or(("", text.as_str()), |rest| ("-", rest));
+    let (sign, digits) = text
+        .strip_prefix('-')
+        .map_or(("", text.as_str()), |rest| ("-", rest));
     let (whole, fraction) = digits.split_once('.').unwrap_or((digits, ""));
     let mut grouped = String::new();
     for (index, digit) in whole.chars().enumerate() {
@@ -91,7 +93,12 @@ fn line(figure: &Figure) -> String {
             number(figure.upper, decimals)
         )
     };
-    format!("{:<44} {:>12} {}{interval}", figure.label, number(figure.value, decimals), figure.unit)
+    format!(
+        "{:<44} {:>12} {}{interval}",
+        figure.label,
+        number(figure.value, decimals),
+        figure.unit
+    )
 }
 
 fn basis<T: Serialize>(claim: &Claim<T>) -> &'static str {
@@ -139,7 +146,10 @@ mod tests {
     #[test]
     fn numbers_are_grouped_by_thin_spaces_and_rounded() {
         let decimal = |text: &str| text.parse::<Decimal>().unwrap();
-        assert_eq!(number(decimal("1234567.891"), 1), "1\u{2009}234\u{2009}567.9");
+        assert_eq!(
+            number(decimal("1234567.891"), 1),
+            "1\u{2009}234\u{2009}567.9"
+        );
         assert_eq!(number(decimal("-999.5"), 0), "-1\u{2009}000");
         assert_eq!(number(decimal("0.120"), 3), "0.12");
     }

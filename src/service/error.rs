@@ -20,14 +20,14 @@ pub enum ServiceError {
     Forbidden(String),
     #[error("there is no {what} {name}")]
     NotFound { what: &'static str, name: String },
-    #[error("some fields cannot be taken")]
+    #[error("some fields cannot be taken: {}", joined(.0.iter().map(|p| format!("{} {}", p.field, p.detail))))]
     Invalid(Vec<FieldProblem>),
     /// `code` is stable, `detail` is for people.
     #[error("{detail}")]
     Conflict { code: &'static str, detail: String },
-    #[error("the file was refused; nothing of it was kept")]
+    #[error("the file was refused and nothing of it was kept; first of {} fault(s): {}", .0.count, joined(.0.list.iter().take(3).map(ToString::to_string)))]
     Rejected(Rejections),
-    #[error("the statement cannot be made yet")]
+    #[error("the statement cannot be made yet: {}", joined(.0.iter().map(|gap| gap.sentence.clone())))]
     Gaps(Vec<Gap>),
     #[error("the upload is larger than {limit_bytes} bytes")]
     TooLarge { limit_bytes: u64 },
@@ -68,6 +68,11 @@ impl From<sqlx::Error> for ServiceError {
     fn from(error: sqlx::Error) -> Self {
         StoreError::from(error).into()
     }
+}
+
+/// The parts of a refusal in one line.
+fn joined(parts: impl Iterator<Item = String>) -> String {
+    parts.collect::<Vec<_>>().join("; ")
 }
 
 /// Named constraints are refusals that a user can act on; everything else is ours.

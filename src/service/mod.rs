@@ -53,6 +53,11 @@ impl Service {
         (self.clock)()
     }
 
+    /// Lets go of the database; requests still under way fail.
+    pub async fn close(&self) {
+        self.pool.close().await;
+    }
+
     /// Answers whether the database can be reached.
     pub async fn ready(&self) -> Result<(), ServiceError> {
         sqlx::Connection::ping(&mut *self.pool.acquire().await?).await?;

@@ -11,7 +11,10 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("accounting", &["statistics"]),
     ("intake", &["accounting", "statistics"]),
     ("report", &["accounting", "statistics"]),
-    ("store", &["accounting", "statistics", "trail", "intake", "config"]),
+    (
+        "store",
+        &["accounting", "statistics", "trail", "intake", "config"],
+    ),
     ("seed", PURE),
     ("verify", PURE),
     ("service", BELOW_SERVICE),

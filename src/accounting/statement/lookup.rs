@@ -176,7 +176,9 @@ fn formula_unit(quantity: Quantity, text: &str) -> Option<&'static str> {
         "ratio",
         "dimensionless",
     ]
-    .contains(&text);
+    .contains(&text)
+        // "fraction of PM2.5" says what the whole is; the quantity says so already.
+        || text.starts_with("fraction of ");
     let one_of = |words: &[&str]| plain || words.contains(&text);
     match quantity {
         NetCalorificValue => (text == "MJ/kg dry fuel").then_some("MJ/kg dry fuel"),
