@@ -71,8 +71,9 @@ fn read_line(line: &str, scope: Scope) -> Result<(Hash, String), String> {
     let (hash, path) = line
         .split_once(space)
         .ok_or("the line is not a checksum, a space and a path")?;
-    let hash = Hash::from_hex(&hash.to_ascii_lowercase())
-        .map_err(|_| "the line does not begin with a SHA-256 checksum in hexadecimal")?;
+    // RFC 8493 allows capitals. Our writer has one spelling, so another one is a change.
+    let hash = Hash::from_hex(hash)
+        .map_err(|_| "the line does not begin with a SHA-256 checksum in lower-case hexadecimal")?;
     let path = path.trim_start_matches(space);
     let path = decode(path).ok_or("the path holds a percent sign that encodes nothing")?;
     if let Some(problem) = problem_of(&path) {
