@@ -36,7 +36,7 @@ pub(super) fn check(bag: &Bag, options: &Options, report: &mut Report) -> Option
                 let problem = "the entries and their contents are not equally many";
                 report.fault(
                     Level::Trail,
-                    Fault::of_line(layout::CONTENTS, line, problem),
+                    Fault::of_payload(layout::CONTENTS, problem).at_line(line),
                 );
                 break;
             }
@@ -50,7 +50,7 @@ pub(super) fn check(bag: &Bag, options: &Options, report: &mut Report) -> Option
             (_, Err(problem)) => {
                 report.fault(
                     Level::Trail,
-                    Fault::of_line(layout::CONTENTS, line, problem),
+                    Fault::of_payload(layout::CONTENTS, problem).at_line(line),
                 );
                 break;
             }
@@ -109,7 +109,7 @@ impl Walk {
         let mut content_fault = |problem: String| {
             report.fault(
                 Level::Trail,
-                Fault::of_line(layout::CONTENTS, line, problem),
+                Fault::of_payload(layout::CONTENTS, problem).at_line(line),
             );
         };
         if sha256(content) != event.content {
