@@ -114,10 +114,7 @@ mod tests {
     #[test]
     fn all_zero_is_still_a_drawing() {
         let svg = bar(0.0, 0.0, 0.0, None);
-        assert!(
-            svg.contains(r#"cx="5""#) && !svg.contains("NaN"),
-            "{svg}"
-        );
+        assert!(svg.contains(r#"cx="5""#) && !svg.contains("NaN"), "{svg}");
     }
 
     #[test]
