@@ -160,8 +160,7 @@ fn sentences(
         let value = selection.at.get(*name).map_or("", String::as_str);
         told.push(format!(
             "The value is that of {} {}, which is worked out from the date of installation and \
-             stands in no column: the rows are therefore not sorted by it, and all rows of these \
-             batches are shown.",
+             stands in no column: the rows are not picked by it, and those of all values are shown.",
             words::spaced(name),
             words::spaced(value)
         ));
@@ -241,7 +240,7 @@ mod tests {
             period: &period(),
         };
         let told = sentences(&selection, &["age_band"], 200, true);
-        assert!(told[0].contains("all rows of these batches are shown"));
+        assert!(told[0].contains("those of all values are shown"));
         assert!(told[1].starts_with("These are the first 200 rows"));
     }
 }

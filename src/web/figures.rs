@@ -34,16 +34,11 @@ pub(super) fn view(statement: Uuid, figure: &Figure, claimed: Option<u64>) -> Fi
     FigureView {
         id: figure.id.clone(),
         label: words::capital(&words::label(&figure.label)),
-        value: words::figure(figure.value, figure.value),
+        value: words::figure(figure.value),
         recorded: figure.value.to_string(),
         unit: words::unit(&figure.unit),
-        interval: (figure.lower != figure.upper).then(|| {
-            format!(
-                "{} to {}",
-                words::figure(figure.lower, figure.value),
-                words::figure(figure.upper, figure.value)
-            )
-        }),
+        interval: (figure.lower != figure.upper)
+            .then(|| words::figure_bounds(figure.lower, figure.value, figure.upper)),
         confidence: words::percent(figure.confidence),
         bar: interval_bar(drawn, claimed.map(|tonnes| tonnes as f64)),
         href: links::node(statement, &figure.node),

@@ -29,11 +29,11 @@ pub(super) fn climb(proof: &InclusionProof) -> Result<Climb, HashError> {
     for text in &proof.path {
         let sibling = Hash::from_hex(text)?;
         // The last node of a level without a neighbour moves up as it is.
-        while place == last && place % 2 == 0 && place > 0 {
+        while place == last && place.is_multiple_of(2) && place > 0 {
             place /= 2;
             last /= 2;
         }
-        let sibling_left = place % 2 == 1 || place == last;
+        let sibling_left = !place.is_multiple_of(2) || place == last;
         hash = if sibling_left {
             node_hash(&sibling, &hash)
         } else {

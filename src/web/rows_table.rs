@@ -12,6 +12,13 @@ pub(super) struct ColumnView {
     pub numeric: bool,
 }
 
+impl ColumnView {
+    /// The name in parts, between which a narrow column may break.
+    pub fn name_parts(&self) -> impl Iterator<Item = &'static str> {
+        self.name.split_inclusive('_')
+    }
+}
+
 pub(super) struct LineView {
     pub line: u64,
     pub href: String,

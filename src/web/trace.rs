@@ -17,14 +17,19 @@ use serde::Deserialize;
 use std::collections::{BTreeMap, VecDeque};
 use uuid::Uuid;
 
+/// Crumbs shown at the most.
+const CRUMBS: usize = 3;
+
 #[derive(Template)]
 #[template(path = "trace.html")]
 struct TracePage {
     shell: Shell,
     statement_href: String,
     statement_title: String,
-    /// From a stated figure down to the node above this one.
+    /// From a stated figure down to the node above this one; of a long way its ends.
     crumbs: Vec<NodeLine>,
+    /// Nodes left out after the first crumb.
+    left_out: usize,
     node: NodeLine,
     id: String,
     recorded: String,
@@ -36,7 +41,7 @@ struct TracePage {
     formula_name: String,
     inputs: Vec<NodeLine>,
     used_by: Vec<NodeLine>,
-    figures: Vec<String>,
+    stated: bool,
     factor: Option<FactorView>,
     factor_href: String,
     evidence: Option<EvidenceView>,
@@ -61,13 +66,8 @@ impl NodeLine {
             sign,
             value: words::precise(node.value),
             unit: words::unit(&node.unit),
-            interval: (node.lower != node.upper).then(|| {
-                format!(
-                    "{} to {}",
-                    words::precise(node.lower),
-                    words::precise(node.upper)
-                )
-            }),
+            interval: (node.lower != node.upper)
+                .then(|| words::precise_bounds(node.lower, node.value, node.upper)),
         }
     }
 }
@@ -116,11 +116,17 @@ fn page(caller: &Caller, id: Uuid, statement: &Statement, node: &Node) -> TraceP
         upper: words::drawn(node.upper),
     };
     let title = words::capital(&words::label(&node.label));
+    let mut way = way_down(statement, &node.id);
+    let left_out = way.len().saturating_sub(CRUMBS);
+    if left_out > 0 {
+        way.drain(1..=left_out);
+    }
     TracePage {
         shell: Shell::of(caller, Section::Statements, title),
         statement_href: links::statement(id),
         statement_title: format!("Statement of {}", statement.period.code),
-        crumbs: way_down(statement, &node.id)
+        left_out,
+        crumbs: way
             .iter()
             .filter_map(|id| trace.node(id))
             .map(line)
@@ -151,12 +157,10 @@ fn page(caller: &Caller, id: Uuid, statement: &Statement, node: &Node) -> TraceP
             .filter(|other| other.inputs.contains(&node.id))
             .map(line)
             .collect(),
-        figures: statement
+        stated: statement
             .figures
             .iter()
-            .filter(|figure| figure.node == node.id)
-            .map(|figure| words::capital(&words::label(&figure.label)))
-            .collect(),
+            .any(|figure| figure.node == node.id),
         factor: None,
         factor_href: String::new(),
         evidence: None,

@@ -1,16 +1,18 @@
 //! The trail: all that happened, the latest first, and the signed head to keep.
 
+use super::evidence::name;
 use super::page::{QueryParts, Section, Shell, draw};
 use super::refusal::Refusal;
 use super::session::Visitor;
 use super::{links, words};
 use crate::accounting::records::kind;
-use crate::service::Service;
 use crate::service::trail::EntryView;
+use crate::service::{Caller, Service, ServiceError};
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
 use serde::Deserialize;
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 const ENTRIES_A_PAGE: u64 = 50;
@@ -56,9 +58,13 @@ pub(super) async fn show(
     let limit = u32::try_from(before - from).unwrap_or(0);
     let mut entries = service.trail_entries(&caller, from, limit, false).await?;
     entries.reverse();
+    let names = names(&service, &caller).await?;
     draw(&TrailPage {
         shell: Shell::of(&caller, Section::Trail, "Trail"),
-        entries: entries.into_iter().map(line).collect(),
+        entries: entries
+            .into_iter()
+            .map(|entry| line(entry, &names))
+            .collect(),
         size: words::count(size),
         latest: before == size,
         older: (from > 0).then_some(from),
@@ -71,7 +77,28 @@ fn size_of(checkpoint: &str) -> Option<u64> {
     checkpoint.lines().nth(1)?.parse().ok()
 }
 
-fn line(entry: EntryView) -> EntryLine {
+/// What the ids in the trail stand for.
+async fn names(
+    service: &Service,
+    caller: &Caller,
+) -> Result<BTreeMap<String, String>, ServiceError> {
+    let batches = service.batches(caller).await?;
+    let statements = service.statements(caller).await?;
+    let of_batches = batches.iter().map(|batch| {
+        let rows = words::count(batch.rows);
+        (
+            batch.id.to_string(),
+            format!("{}, {rows} rows", name(batch)),
+        )
+    });
+    let of_statements = statements.iter().map(|statement| {
+        let words = format!("{} by {}", statement.period, statement.methodology);
+        (statement.id.to_string(), words)
+    });
+    Ok(of_batches.chain(of_statements).collect())
+}
+
+fn line(entry: EntryView, names: &BTreeMap<String, String>) -> EntryLine {
     let id = || entry.subject.parse::<Uuid>().ok();
     let href = match entry.kind.as_str() {
         kind::BATCH_ACCEPTED => id().map(links::batch),
@@ -83,7 +110,7 @@ fn line(entry: EntryView) -> EntryLine {
         sequence: entry.sequence,
         what: words::event(&entry.kind),
         href,
-        subject: entry.subject,
+        subject: names.get(&entry.subject).cloned().unwrap_or(entry.subject),
         actor: entry.actor,
         at: words::instant(entry.at),
         reason: entry.reason,

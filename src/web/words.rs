@@ -13,25 +13,65 @@ use rust_decimal::prelude::ToPrimitive;
 /// Significant digits of the numbers in a trace.
 const TRACE_DIGITS: u32 = 5;
 
-/// A stated figure to about three digits; a bound takes the decimals of its value.
-pub(super) fn figure(value: Decimal, like: Decimal) -> String {
-    let decimals = match like.abs() {
-        size if size.is_zero() || size >= Decimal::new(1, 1) => decimals_for(like),
-        size => digits_after_point(size, 3),
-    };
-    number(value, decimals)
+/// A stated figure to about three digits.
+pub(super) fn figure(value: Decimal) -> String {
+    signed(number(value, figure_decimals(value)))
+}
+
+/// The bounds of a figure, with the decimals of its value.
+pub(super) fn figure_bounds(lower: Decimal, value: Decimal, upper: Decimal) -> String {
+    range(lower, upper, figure_decimals(value))
 }
 
 /// A number of a trace, to five significant digits; whole parts are never cut.
 pub(super) fn precise(value: Decimal) -> String {
+    signed(number(value, trace_decimals(value)))
+}
+
+/// The bounds of a number of a trace, with the decimals of its value.
+pub(super) fn precise_bounds(lower: Decimal, value: Decimal, upper: Decimal) -> String {
+    range(lower, upper, trace_decimals(value))
+}
+
+fn figure_decimals(value: Decimal) -> u32 {
+    match value.abs() {
+        size if size.is_zero() || size >= Decimal::new(1, 1) => decimals_for(value),
+        size => digits_after_point(size, 3),
+    }
+}
+
+fn trace_decimals(value: Decimal) -> u32 {
     let size = value.abs();
-    let whole = whole_digits(size);
-    let decimals = if size.is_zero() || size >= Decimal::ONE {
-        TRACE_DIGITS.saturating_sub(whole)
+    if size.is_zero() || size >= Decimal::ONE {
+        TRACE_DIGITS.saturating_sub(whole_digits(size))
     } else {
         digits_after_point(size, TRACE_DIGITS)
-    };
-    number(value, decimals)
+    }
+}
+
+fn range(lower: Decimal, upper: Decimal, decimals: u32) -> String {
+    format!("{} to {}", padded(lower, decimals), padded(upper, decimals))
+}
+
+/// With all `decimals`, so that two bounds show how finely both are given.
+fn padded(value: Decimal, decimals: u32) -> String {
+    let mut text = number(value, decimals);
+    let given = text
+        .split_once('.')
+        .map_or(0, |(_, fraction)| fraction.len());
+    let missing = (decimals as usize).saturating_sub(given);
+    if missing > 0 {
+        if given == 0 {
+            text.push('.');
+        }
+        text.extend(std::iter::repeat_n('0', missing));
+    }
+    signed(text)
+}
+
+/// With a minus sign instead of a hyphen.
+fn signed(text: String) -> String {
+    text.replacen('-', "−", 1)
 }
 
 fn whole_digits(size: Decimal) -> u32 {
@@ -200,24 +240,22 @@ mod tests {
     }
 
     #[test]
-    fn a_bound_is_shown_like_its_value() {
+    fn bounds_are_shown_like_their_value() {
         let value = decimal("2.95247");
-        assert_eq!(figure(value, value), "2.95");
-        assert_eq!(figure(decimal("4.14405"), value), "4.14");
-        assert_eq!(
-            figure(decimal("12197.3"), decimal("7892.04")),
-            "12\u{2009}197"
-        );
-        assert_eq!(figure(decimal("0.865965"), decimal("0.865965")), "0.866");
+        assert_eq!(figure(value), "2.95");
+        let bounds = figure_bounds(decimal("-1.7"), value, decimal("4.14405"));
+        assert_eq!(bounds, "−1.70 to 4.14");
+        let bounds = figure_bounds(decimal("359"), decimal("7892.04"), decimal("12197.3"));
+        assert_eq!(bounds, "359 to 12\u{2009}197");
+        let bounds = precise_bounds(decimal("1"), decimal("1.5"), decimal("2"));
+        assert_eq!(bounds, "1.0000 to 2.0000");
+        assert_eq!(figure(decimal("0.865965")), "0.866");
     }
 
     #[test]
     fn a_small_figure_keeps_its_digits() {
-        assert_eq!(
-            figure(decimal("0.0012345"), decimal("0.0012345")),
-            "0.00123"
-        );
-        assert_eq!(figure(Decimal::ZERO, Decimal::ZERO), "0");
+        assert_eq!(figure(decimal("0.0012345")), "0.00123");
+        assert_eq!(figure(Decimal::ZERO), "0");
     }
 
     #[test]
@@ -226,7 +264,7 @@ mod tests {
         assert_eq!(precise(decimal("140756")), "140\u{2009}756");
         assert_eq!(precise(decimal("86374.8")), "86\u{2009}375");
         assert_eq!(precise(decimal("0.000123456")), "0.00012346");
-        assert_eq!(precise(decimal("-1.234567")), "-1.2346");
+        assert_eq!(precise(decimal("-1.234567")), "−1.2346");
     }
 
     #[test]

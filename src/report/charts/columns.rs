@@ -29,11 +29,12 @@ pub struct StackedColumns {
 }
 
 const WIDTH: f64 = 640.0;
-const HEIGHT: f64 = 270.0;
-const LEFT: f64 = 58.0;
+const HEIGHT: f64 = 290.0;
+/// Leaves room for the labels at the large letters of a phone.
+const LEFT: f64 = 72.0;
 const RIGHT: f64 = 636.0;
-const TOP: f64 = 28.0;
-const BOTTOM: f64 = 222.0;
+const TOP: f64 = 44.0;
+const BOTTOM: f64 = 238.0;
 /// Colours that the style sheet names, `s0` onwards.
 const COLOURS: usize = 6;
 /// Months that are all labelled; above this only the first of each year is.
@@ -54,8 +55,8 @@ impl StackedColumns {
                 r#"<title id="{id}-title">{title}</title>"#,
                 r#"<desc id="{id}-description">{description}</desc>"#,
                 r#"{grid}{layers}<path class="axis" d="M{left} {bottom}H{right}"/>{labels}"#,
-                r#"<text class="unit" x="0" y="16">{unit}</text>"#,
-                r#"<text class="unit" x="{right}" y="266" text-anchor="end">{time}</text></svg>"#
+                r#"<text class="unit" x="0" y="18">{unit}</text>"#,
+                r#"<text class="unit" x="{right}" y="285" text-anchor="end">{time}</text></svg>"#
             ),
             width = coordinate(WIDTH),
             height = coordinate(HEIGHT),
@@ -145,10 +146,11 @@ impl StackedColumns {
                 let anchor = if few { "middle" } else { "start" };
                 format!(
                     concat!(
-                        r#"<path class="tick" d="M{x} 222v6"/>"#,
-                        r#"<text x="{x}" y="244" text-anchor="{anchor}">{words}</text>"#
+                        r#"<path class="tick" d="M{x} {bottom}v6"/>"#,
+                        r#"<text x="{x}" y="262" text-anchor="{anchor}">{words}</text>"#
                     ),
                     x = coordinate(x),
+                    bottom = coordinate(BOTTOM),
                     anchor = anchor,
                     words = words
                 )
@@ -165,7 +167,7 @@ fn grid(step: u64, most: u64, height_of: &dyn Fn(u64) -> f64) -> String {
             format!(
                 concat!(
                     r#"<path class="grid" d="M{left} {y}H{right}"/>"#,
-                    r#"<text x="50" y="{base}" text-anchor="end">{count}</text>"#
+                    r#"<text x="64" y="{base}" text-anchor="end">{count}</text>"#
                 ),
                 left = coordinate(LEFT),
                 right = coordinate(RIGHT),
@@ -237,11 +239,11 @@ mod tests {
         // 40 + 60 of an axis that ends at 100: the plot is 194 high.
         let svg = chart(&[&[40], &[60]]).svg();
         assert!(
-            svg.contains(r#"<path class="s0" d="M62 144.4h570v77.6h-570z"/>"#),
+            svg.contains(r#"<path class="s0" d="M76 160.4h556v77.6h-556z"/>"#),
             "{svg}"
         );
         assert!(
-            svg.contains(r#"<path class="s1" d="M62 28h570v116.4h-570z"/>"#),
+            svg.contains(r#"<path class="s1" d="M76 44h556v116.4h-556z"/>"#),
             "{svg}"
         );
     }
