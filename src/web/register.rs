@@ -15,6 +15,8 @@ use axum::response::Response;
 use serde::Deserialize;
 
 const ROWS_A_PAGE: u32 = 100;
+/// Heading of ends that came in a batch of their own.
+const ENDS: &str = "Ends recorded later";
 /// Longer than any code of the register.
 const CODE_LENGTH_MAX: usize = 64;
 
@@ -106,7 +108,14 @@ async fn find(
     let household = known(service.household(caller, code, None).await)?;
     if let Some(household) = household {
         let deployments = service.household_deployments(caller, code, None).await?;
-        return Ok(Some(of_household(code, &household, &deployments)));
+        let mut ends = Vec::new();
+        for row in &deployments {
+            let history = service
+                .stove_history(caller, cell(row, "serial"), None)
+                .await?;
+            ends.extend(history.ends.into_iter().filter(|end| ends_it(end, row)));
+        }
+        return Ok(Some(of_household(code, &household, &deployments, &ends)));
     }
     let history = known(service.stove_history(caller, code, None).await)?;
     Ok(history.map(|history| of_stove(&history)))
@@ -121,7 +130,28 @@ fn known<T>(asked: Result<T, ServiceError>) -> Result<Option<T>, ServiceError> {
     }
 }
 
-fn of_household(code: &str, household: &RowView, deployments: &[RowView]) -> Story {
+/// Whether the row of an end is about this deployment.
+fn ends_it(end: &RowView, deployment: &RowView) -> bool {
+    ["serial", "installed_on"]
+        .iter()
+        .all(|column| cell(end, column) == cell(deployment, column))
+}
+
+/// The end of a deployment that was recorded later.
+fn end_event(end: &RowView, whose: &str) -> StoryEvent {
+    StoryEvent {
+        on: cell(end, "ended_on").to_owned(),
+        words: format!("{whose}: ended, {}", words::spaced(cell(end, "end_reason"))),
+        href: links::row(end.batch, end.line),
+    }
+}
+
+fn of_household(
+    code: &str,
+    household: &RowView,
+    deployments: &[RowView],
+    ends: &[RowView],
+) -> Story {
     let mut events: Vec<StoryEvent> = deployments
         .iter()
         .flat_map(|row| {
@@ -129,6 +159,10 @@ fn of_household(code: &str, household: &RowView, deployments: &[RowView]) -> Sto
             deployment_events(row, &format!("Stove {stove}"))
         })
         .collect();
+    events.extend(ends.iter().map(|end| {
+        let stove = cell(end, "serial");
+        end_event(end, &format!("Stove {stove}"))
+    }));
     events.sort();
     let mut tables = vec![RowsTable::new(
         "The household",
@@ -138,6 +172,9 @@ fn of_household(code: &str, household: &RowView, deployments: &[RowView]) -> Sto
     if !deployments.is_empty() {
         let caption = "Stoves handed to it";
         tables.push(RowsTable::new(caption, BatchKind::Deployments, deployments));
+    }
+    if !ends.is_empty() {
+        tables.push(RowsTable::new(ENDS, BatchKind::DeploymentEnds, ends));
     }
     Story {
         title: format!("Household {code}"),
@@ -155,17 +192,17 @@ fn of_stove(history: &StoveHistory) -> Story {
             deployment_events(row, &format!("Household {household}"))
         })
         .collect();
-    events.extend(history.ends.iter().map(|row| StoryEvent {
-        on: cell(row, "ended_on").to_owned(),
-        words: format!("Ended: {}", words::spaced(cell(row, "end_reason"))),
-        href: links::row(row.batch, row.line),
+    events.extend(history.ends.iter().map(|end| {
+        let deployment = history.deployments.iter().find(|row| ends_it(end, row));
+        let household = deployment.map_or("", |row| cell(row, "household_code"));
+        end_event(end, &format!("Household {household}"))
     }));
     events.sort();
     let deployments = RowsTable::new("Deployments", BatchKind::Deployments, &history.deployments);
     let mut tables = vec![deployments];
     if !history.ends.is_empty() {
         let kind = BatchKind::DeploymentEnds;
-        tables.push(RowsTable::new("Ends recorded later", kind, &history.ends));
+        tables.push(RowsTable::new(ENDS, kind, &history.ends));
     }
     Story {
         title: format!("Stove {}", history.serial),
@@ -223,7 +260,7 @@ mod tests {
             deployments: vec![
                 row(
                     3,
-                    json!({"household_code": "HH-2", "installed_on": "2024-05-01",
+                    json!({"serial": "GS-1", "household_code": "HH-2", "installed_on": "2024-05-01",
                     "model_code": "HB", "model_version": "2", "ended_on": null}),
                 ),
                 row(
@@ -235,7 +272,8 @@ mod tests {
             ],
             ends: vec![row(
                 7,
-                json!({"ended_on": "2025-02-01", "end_reason": "broken"}),
+                json!({"serial": "GS-1", "installed_on": "2024-05-01",
+                    "ended_on": "2025-02-01", "end_reason": "broken"}),
             )],
         };
         let told: Vec<String> = of_stove(&history)
@@ -249,7 +287,7 @@ mod tests {
                 "2023-01-10 Household HH-1: installed, model HB 2",
                 "2024-04-30 Household HH-1: ended, dropped out",
                 "2024-05-01 Household HH-2: installed, model HB 2",
-                "2025-02-01 Ended: broken",
+                "2025-02-01 Household HH-2: ended, broken",
             ]
         );
     }
