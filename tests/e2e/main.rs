@@ -1,0 +1,7 @@
+//! End to end: the real router over real HTTP on a real PostgreSQL.
+//!
+//! One server for the whole run, a database for each test; see `support`.
+
+mod support;
+
+mod main_job;
