@@ -4,4 +4,5 @@
 
 mod support;
 
+mod batches;
 mod main_job;

@@ -84,7 +84,11 @@ async fn every_figure_is_a_node_with_the_same_value_and_a_way_down_to_its_source
         assert!(figure.lower <= figure.value, "{}", figure.id);
         assert!(figure.value <= figure.upper, "{}", figure.id);
         let apart = (node.value - figure.value).abs();
-        assert!(apart <= node.value.abs() * Decimal::new(1, 3), "{}", figure.id);
+        assert!(
+            apart <= node.value.abs() * Decimal::new(1, 3),
+            "{}",
+            figure.id
+        );
     }
 }
 
@@ -101,7 +105,11 @@ async fn no_claim_is_above_its_point_estimate_and_the_two_are_never_added() {
     assert!(Decimal::from(claims.removals.tonnes.tonnes()) <= value("removals_co2"));
     let sum = value("reductions_co2e") + value("removals_co2");
     let units = ["tCO2e", "tCO2"];
-    for figure in statement.figures.iter().filter(|f| units.contains(&f.unit.as_str())) {
+    for figure in statement
+        .figures
+        .iter()
+        .filter(|f| units.contains(&f.unit.as_str()))
+    {
         assert_ne!(figure.value, sum, "{}", figure.id);
     }
 }

@@ -128,12 +128,18 @@ impl Answer {
     pub fn problem(&self, status: u16, kind: &str) -> Value {
         let text = self.text();
         assert_eq!(self.status, status, "{text}");
-        assert_eq!(self.header("content-type"), "application/problem+json", "{text}");
+        assert_eq!(
+            self.header("content-type"),
+            "application/problem+json",
+            "{text}"
+        );
         let problem = self.json();
         assert_eq!(problem["type"], format!("/problems/{kind}"), "{text}");
         assert_eq!(problem["status"], status, "{text}");
         for member in ["title", "detail"] {
-            let filled = problem[member].as_str().is_some_and(|text| !text.is_empty());
+            let filled = problem[member]
+                .as_str()
+                .is_some_and(|text| !text.is_empty());
             assert!(filled, "no {member}: {text}");
         }
         problem

@@ -77,10 +77,7 @@ extern "C" fn clear_away() {
         };
         on_its_own_runtime(async {
             for name in made {
-                admin(&format!(
-                    "drop database if exists \"{name}\" with (force)"
-                ))
-                .await;
+                admin(&format!("drop database if exists \"{name}\" with (force)")).await;
             }
         });
     });
@@ -135,7 +132,10 @@ pub async fn fresh() -> String {
 /// A new database with all that another one holds. Nobody may be connected to that one.
 pub async fn clone_of(template: &str) -> String {
     let name = new_name();
-    admin(&format!("create database \"{name}\" template \"{template}\"")).await;
+    admin(&format!(
+        "create database \"{name}\" template \"{template}\""
+    ))
+    .await;
     name
 }
 

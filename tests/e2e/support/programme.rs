@@ -14,13 +14,15 @@ pub struct TestProgramme {
 }
 
 /// Households, deployments and rounds that most tests of batches lean on.
-pub const HOUSEHOLDS: &str = "household_code,site_code,children_0_14,women_over_14,men_15_59,men_over_59
+pub const HOUSEHOLDS: &str =
+    "household_code,site_code,children_0_14,women_over_14,men_15_59,men_over_59
 HH-1,NORTH,2,1,1,0
 HH-2,NORTH,3,2,1,1
 HH-3,NORTH,0,1,1,0
 HH-4,NORTH,1,1,0,0
 ";
-pub const DEPLOYMENTS: &str = "serial,model_code,model_version,household_code,installed_on,ended_on,end_reason,second_stove
+pub const DEPLOYMENTS: &str =
+    "serial,model_code,model_version,household_code,installed_on,ended_on,end_reason,second_stove
 S-1,G1,1,HH-1,2024-02-29,,,no
 S-2,G1,1,HH-2,2024-06-01,2025-03-01,moved,no
 S-3,G1,1,HH-3,2024-06-01,,,

@@ -67,7 +67,9 @@ pub async fn do_the_main_job(app: App) -> (TestProgramme, Seeded) {
     let mut batches = Vec::new();
     for (kind, round, name) in uploads(&file) {
         programme.app.clock.advance_seconds(60);
-        let answer = manager.upload(&kind, round.as_deref(), seed_file(&name)).await;
+        let answer = manager
+            .upload(&kind, round.as_deref(), seed_file(&name))
+            .await;
         batches.push((name, answer.ok(201)));
     }
     let request = json!({"period": file["period"]["code"], "methodology": file["methodology"]});
