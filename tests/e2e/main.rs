@@ -2,7 +2,8 @@
 //!
 //! One server for the whole run, a database for each test; see `support`.
 
-mod support;
-
 mod batches;
 mod main_job;
+mod repeats;
+mod support;
+mod trail;
