@@ -17,8 +17,10 @@ mod trail;
 
 pub use problem::Problem;
 
-use crate::service::Service;
+use crate::service::{Service, ServiceError};
 use axum::Router;
+use axum::extract::DefaultBodyLimit;
+use axum::http::Uri;
 use axum::response::{IntoResponse, Response};
 use utoipa::OpenApi;
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
@@ -96,5 +98,15 @@ pub fn router(service: Service) -> Router {
                 ([("content-type", "application/json")], document.clone()).into_response()
             }),
         )
+        .route("/api/{*rest}", axum::routing::any(no_such_address))
+        .layer(DefaultBodyLimit::max(extract::JSON_BYTES_MAX))
         .with_state(service)
+}
+
+async fn no_such_address(address: Uri) -> Problem {
+    ServiceError::NotFound {
+        what: "address",
+        name: address.path().to_owned(),
+    }
+    .into()
 }

@@ -174,7 +174,8 @@ impl Service {
         Ok(write_credential(Uuid::nil(), &secret))
     }
 
-    pub(super) async fn must_be_operator(&self, token: &str) -> Result<String, ServiceError> {
+    /// The label of an operator's token.
+    pub async fn must_be_operator(&self, token: &str) -> Result<String, ServiceError> {
         let credential = read_credential(token).ok_or(ServiceError::Unauthenticated)?;
         let mut connection = self.pool.acquire().await?;
         store::access::operator_label(&mut connection, &credential.hash)
