@@ -2,8 +2,14 @@
 //!
 //! One server for the whole run, a database for each test; see `support`.
 
+mod access;
+mod append_only;
 mod batches;
 mod main_job;
+mod openapi;
+mod periods;
 mod repeats;
 mod support;
+mod surface;
 mod trail;
+mod verifier;

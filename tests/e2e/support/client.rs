@@ -27,6 +27,10 @@ impl Client {
         }
     }
 
+    pub fn token(&self) -> Option<&str> {
+        self.token.as_deref()
+    }
+
     /// A client of the same server whose paths all stand below `path`.
     pub fn under(&self, path: &str) -> Self {
         Client {
