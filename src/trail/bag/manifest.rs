@@ -48,8 +48,8 @@ impl Manifest {
             match read_line(content, scope) {
                 Err(problem) => manifest.faults.push(Fault::new(file, Some(line), problem)),
                 Ok((_, path)) if !seen.insert(path.clone()) => {
-                    let problem = format!("{file} lists it a second time");
-                    manifest.faults.push(Fault::new(&path, Some(line), problem));
+                    let problem = format!("{file} lists it a second time, on line {line}");
+                    manifest.faults.push(Fault::new(&path, None, problem));
                 }
                 Ok((hash, path)) => manifest.entries.push(Entry { line, hash, path }),
             }
