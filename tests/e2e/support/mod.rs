@@ -2,6 +2,7 @@
 //! client that speaks HTTP to it as any client would.
 
 pub mod app;
+pub mod bag;
 pub mod census;
 pub mod client;
 pub mod database;

@@ -1,4 +1,10 @@
-//! The offline verifier on bags that were exported over HTTP, sound and forged.
+//! The offline verifier on bags that were exported over HTTP, sound, damaged and forged.
+
+mod archives;
+mod bytes;
+mod command;
+mod forgers;
+mod kept;
 
 use crate::support::TestProgramme;
 use emberbook::verify::{Options, verify};
