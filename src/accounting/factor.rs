@@ -193,8 +193,8 @@ pub struct Factor {
     /// balance, or energy credited in an efficiency. Absent = nowhere.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub char_treatment: Option<CharPlace>,
-    /// Of a warming potential: the set it belongs to, e.g. `AR5 GWP100`. Absent = read from
-    /// its code and source.
+    /// Of a warming potential: the set it belongs to, e.g. `AR5 GWP100`; one without a set
+    /// serves no methodology.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub gwp_set: Option<String>,
 }

@@ -20,9 +20,10 @@ pub use problem::Problem;
 use crate::service::{Service, ServiceError};
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
-use axum::http::Uri;
+use axum::http::{StatusCode, Uri};
 use axum::response::{IntoResponse, Response};
 use utoipa::OpenApi;
+use utoipa::openapi::RefOr;
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
 use utoipa_axum::router::OpenApiRouter;
 
@@ -79,15 +80,39 @@ fn described_routes() -> OpenApiRouter<Service> {
         .merge(health::routes())
 }
 
+/// Routes and their description, every answer with a sentence.
+fn routes_and_document() -> (Router<Service>, utoipa::openapi::OpenApi) {
+    let (routes, mut document) = described_routes().split_for_parts();
+    let operations = document.paths.paths.values_mut().flat_map(|path| {
+        [&mut path.get, &mut path.post]
+            .into_iter()
+            .filter_map(Option::as_mut)
+    });
+    for (status, response) in
+        operations.flat_map(|operation| operation.responses.responses.iter_mut())
+    {
+        if let RefOr::T(response) = response
+            && response.description.is_empty()
+        {
+            response.description = status
+                .parse::<StatusCode>()
+                .ok()
+                .and_then(|status| status.canonical_reason())
+                .unwrap_or("answer")
+                .to_owned();
+        }
+    }
+    (routes, document)
+}
+
 /// The API description, OpenAPI 3.1, as JSON text.
 pub fn openapi_json() -> Result<String, serde_json::Error> {
-    let (_, document) = described_routes().split_for_parts();
-    document.to_pretty_json()
+    routes_and_document().1.to_pretty_json()
 }
 
 /// Every API route, and its description at `/api/v1/openapi.json`.
 pub fn router(service: Service) -> Router {
-    let (routes, document) = described_routes().split_for_parts();
+    let (routes, document) = routes_and_document();
     let document = document
         .to_pretty_json()
         .unwrap_or_else(|e| format!("{{\"error\": \"{e}\"}}"));

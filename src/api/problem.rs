@@ -109,7 +109,7 @@ impl From<ServiceError> for Problem {
                     StatusCode::UNPROCESSABLE_ENTITY,
                     "invalid-fields",
                     "Some fields cannot be taken",
-                    text,
+                    "each is named under errors with its reason",
                 )
             },
             ServiceError::Conflict { code, .. } => Problem::new(
@@ -134,7 +134,7 @@ impl From<ServiceError> for Problem {
                     StatusCode::UNPROCESSABLE_ENTITY,
                     "rejected-batch",
                     "The file was refused",
-                    text,
+                    "nothing of the file was kept; its faults are listed under rejections",
                 )
             },
             ServiceError::Gaps(gaps) => Problem {
@@ -149,7 +149,7 @@ impl From<ServiceError> for Problem {
                     StatusCode::CONFLICT,
                     "statement-gaps",
                     "The statement cannot be made yet",
-                    text,
+                    "what is missing is listed under gaps",
                 )
             },
             ServiceError::TooLarge { .. } => Problem::new(

@@ -43,10 +43,10 @@ pub fn number(value: Decimal, decimals: u32) -> String {
     format!("{sign}{grouped}{point}{fraction}")
 }
 
-/// Decimals that show a value to about three digits.
+/// Decimals that show a value to three or four digits.
 pub fn decimals_for(value: Decimal) -> u32 {
     match value.abs() {
-        size if size >= Decimal::from(100) => 0,
+        size if size >= Decimal::from(1000) => 0,
         size if size >= Decimal::from(10) => 1,
         size if size >= Decimal::ONE => 2,
         _ => 3,

@@ -16,7 +16,7 @@ pub async fn insert_factors(
 ) -> Result<(), StoreError> {
     let codes: Vec<String> = factors.iter().map(|f| f.code.clone()).collect();
     let versions: Vec<i32> = factors.iter().map(|f| version(f.version)).collect();
-    let quantities: Vec<String> = factors.iter().map(|f| quantity_code(f)).collect();
+    let quantities: Vec<String> = factors.iter().map(quantity_code).collect();
     sqlx::query!(
         "insert into factor (programme_id, code, version, quantity, body, sequence)
          select $1, f.code, f.version, f.quantity, f.body, $6

@@ -80,7 +80,7 @@ pub enum BagError {
 pub struct Fault {
     /// The file that is wrong, by its path in the bag.
     pub file: String,
-    /// The line of that file, from 1, where it is one line of a manifest or tag file.
+    /// The line of the manifest or tag file that tells so, from 1.
     pub line: Option<u64>,
     /// What is wrong, in words.
     pub problem: String,

@@ -55,7 +55,7 @@ pub(super) fn check(bag: &Bag, history: &History, report: &mut Report) -> Eviden
         let mut fault = |problem: String| {
             report.fault(
                 Level::Evidence,
-                Fault::of_file(&file, format!("batch {id}: {problem}")),
+                Fault::of_payload(&file, format!("batch {id}: {problem}")),
             );
         };
         let found = trees.get(id).map_or(0, |batch| batch.tree.size());
@@ -95,7 +95,7 @@ fn read_file(
     let reader = match bag.payload(&file) {
         Ok(reader) => reader,
         Err(error) => {
-            report.fault(Level::Evidence, Fault::of_file(&file, error.to_string()));
+            report.fault(Level::Evidence, Fault::of_payload(&file, error.to_string()));
             return 0;
         }
     };
@@ -113,19 +113,28 @@ fn read_file(
             Ok(true) if line == 1 => {
                 if record.iter().ne(layout::row_header(kind)) {
                     let problem = "the header is not that of this kind";
-                    report.fault(Level::Evidence, Fault::of_line(&file, line, problem));
+                    report.fault(
+                        Level::Evidence,
+                        Fault::of_payload(&file, problem).at_line(line),
+                    );
                     break;
                 }
             }
             Ok(true) => {
                 rows += 1;
                 if let Err(problem) = take_row(kind, &record, history, trees, evidence) {
-                    report.fault(Level::Evidence, Fault::of_line(&file, line, problem));
+                    report.fault(
+                        Level::Evidence,
+                        Fault::of_payload(&file, problem).at_line(line),
+                    );
                 }
             }
             Err(error) => {
                 let problem = format!("this line cannot be read: {error}");
-                report.fault(Level::Evidence, Fault::of_line(&file, line, problem));
+                report.fault(
+                    Level::Evidence,
+                    Fault::of_payload(&file, problem).at_line(line),
+                );
                 if matches!(error.kind(), csv::ErrorKind::Io(_)) {
                     break;
                 }
@@ -232,7 +241,7 @@ fn check_library(bag: &Bag, history: &History, report: &mut Report) {
             .map(|mut file| file.read_to_end(&mut found));
         if !matches!(read, Ok(Ok(_))) || found != readme.as_bytes() {
             let problem = "it is not the page that this version writes for this trail";
-            report.fault(Level::Evidence, Fault::of_file(layout::README, problem));
+            report.fault(Level::Evidence, Fault::of_payload(layout::README, problem));
         }
     }
 }
@@ -249,5 +258,5 @@ fn compare_json<T: serde::Serialize>(bag: &Bag, file: &str, expected: &T, report
         (Ok(_), _) => "it differs from what the trail holds".to_owned(),
         (Err(problem), _) => problem,
     };
-    report.fault(Level::Evidence, Fault::of_file(file, problem));
+    report.fault(Level::Evidence, Fault::of_payload(file, problem));
 }

@@ -22,14 +22,14 @@ pub(super) fn check(bag: &Bag, history: &History, evidence: &Evidence, report: &
         let file = layout::statement_file(&stated.subject);
         if file_bytes(bag, &file) != Ok(stated.bytes.clone()) {
             let problem = "it is not what the trail committed to";
-            report.fault(Level::Figures, Fault::of_file(&file, problem));
+            report.fault(Level::Figures, Fault::of_payload(&file, problem));
         }
         match recompute(history, evidence, stated) {
             Ok(again) => {
                 figures += stated.statement.figures.len() + stated.statement.trace.nodes.len();
                 compare_statements(&file, stated, &again, report);
             }
-            Err(problem) => report.fault(Level::Figures, Fault::of_file(&file, problem)),
+            Err(problem) => report.fault(Level::Figures, Fault::of_payload(&file, problem)),
         }
     }
     for file in bag.payload_files() {
@@ -37,7 +37,7 @@ pub(super) fn check(bag: &Bag, history: &History, evidence: &Evidence, report: &
         if file.starts_with("statements/") && !history.statements.iter().any(known) {
             report.fault(
                 Level::Figures,
-                Fault::of_file(&file, "the trail knows no such statement"),
+                Fault::of_payload(&file, "the trail knows no such statement"),
             );
         }
     }
@@ -60,9 +60,19 @@ fn file_bytes(bag: &Bag, file: &str) -> Result<Vec<u8>, String> {
 }
 
 fn compare_statements(file: &str, stated: &StatedAt, again: &Statement, report: &mut Report) {
-    let differences = compare(&stated.statement, again);
+    let mut differences = compare(&stated.statement, again);
+    // What a reader asks for first: the figures, and of each its value.
+    differences.sort_by_key(|difference| {
+        (
+            !difference.place.starts_with("figure"),
+            !difference.place.ends_with(", value"),
+        )
+    });
     for difference in &differences {
-        report.fault(Level::Figures, Fault::of_file(file, difference.to_string()));
+        report.fault(
+            Level::Figures,
+            Fault::of_payload(file, difference.to_string()),
+        );
     }
     let bytes = canonical_of(again).unwrap_or_default();
     if differences.is_empty() && bytes != stated.bytes {
@@ -75,7 +85,7 @@ fn compare_statements(file: &str, stated: &StatedAt, again: &Statement, report: 
                 stated.statement.program_version
             )
         };
-        report.fault(Level::Figures, Fault::of_file(file, problem));
+        report.fault(Level::Figures, Fault::of_payload(file, problem));
     }
 }
 

@@ -41,7 +41,7 @@ pub fn verify(path: &Path, options: &Options) -> Report {
                 .unwrap_or_default()
                 .to_string_lossy()
                 .into_owned();
-            report.fault(Level::Bag, Fault::of_file(file, error.to_string()));
+            report.fault(Level::Bag, Fault::new(file, error.to_string()));
             return report;
         }
     };
@@ -55,17 +55,15 @@ pub fn verify(path: &Path, options: &Options) -> Report {
                 ),
             );
             for fault in checked.faults {
-                report.fault(
-                    Level::Bag,
-                    Fault {
-                        file: fault.file,
-                        line: fault.line,
-                        problem: fault.problem,
-                    },
-                );
+                // The line is that of the manifest or tag file that tells of the fault.
+                let problem = match fault.line {
+                    Some(line) => format!("{} (line {line} there)", fault.problem),
+                    None => fault.problem,
+                };
+                report.fault(Level::Bag, Fault::new(fault.file, problem));
             }
         }
-        Err(error) => report.fault(Level::Bag, Fault::of_file("the bag", error.to_string())),
+        Err(error) => report.fault(Level::Bag, Fault::new("the bag", error.to_string())),
     }
     // The later levels run on a damaged bag too: they name the row, not only the file.
     let Some(history) = trail::check(&bag, options, &mut report) else {

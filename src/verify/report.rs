@@ -34,7 +34,7 @@ pub struct Fault {
 }
 
 impl Fault {
-    pub fn of_file(file: impl Into<String>, problem: impl Into<String>) -> Self {
+    pub(super) fn new(file: impl Into<String>, problem: impl Into<String>) -> Self {
         Fault {
             file: file.into(),
             line: None,
@@ -42,11 +42,15 @@ impl Fault {
         }
     }
 
-    pub fn of_line(file: impl Into<String>, line: u64, problem: impl Into<String>) -> Self {
+    /// A fault of a payload file, named by its path below `data/`.
+    pub(super) fn of_payload(path: &str, problem: impl Into<String>) -> Self {
+        Fault::new(format!("data/{path}"), problem)
+    }
+
+    pub(super) fn at_line(self, line: u64) -> Self {
         Fault {
-            file: file.into(),
             line: Some(line),
-            problem: problem.into(),
+            ..self
         }
     }
 }
@@ -73,6 +77,9 @@ pub struct Check {
 
 /// Faults kept for each level; a thoroughly broken bag repeats itself.
 const FAULTS_KEPT: usize = 200;
+
+/// Faults of a level that a person is shown.
+const FAULTS_PRINTED: usize = 20;
 
 /// The verdict over a bag.
 #[derive(Debug, Clone, Serialize)]
@@ -149,11 +156,16 @@ impl fmt::Display for Report {
                 (None, 0) => writeln!(f, "{name:<9} not reached")?,
                 (_, count) => writeln!(f, "{name:<9} FAILED  {count} fault(s)")?,
             }
-            for fault in &check.faults {
+            for fault in check.faults.iter().take(FAULTS_PRINTED) {
                 writeln!(f, "          {fault}")?;
             }
-            if check.further_faults > 0 {
-                writeln!(f, "          and {} further faults", check.further_faults)?;
+            let unprinted = check.faults.len().saturating_sub(FAULTS_PRINTED) as u64;
+            if unprinted + check.further_faults > 0 {
+                let rest = unprinted + check.further_faults;
+                writeln!(
+                    f,
+                    "          and {rest} more; --json lists the first {FAULTS_KEPT}"
+                )?;
             }
         }
         for remark in &self.remarks {

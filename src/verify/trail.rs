@@ -36,18 +36,21 @@ pub(super) fn check(bag: &Bag, options: &Options, report: &mut Report) -> Option
                 let problem = "the entries and their contents are not equally many";
                 report.fault(
                     Level::Trail,
-                    Fault::of_line(layout::CONTENTS, line, problem),
+                    Fault::of_payload(layout::CONTENTS, problem).at_line(line),
                 );
                 break;
             }
             (Err(problem), _) => {
-                report.fault(Level::Trail, Fault::of_line(layout::ENTRIES, line, problem));
+                report.fault(
+                    Level::Trail,
+                    Fault::of_payload(layout::ENTRIES, problem).at_line(line),
+                );
                 break;
             }
             (_, Err(problem)) => {
                 report.fault(
                     Level::Trail,
-                    Fault::of_line(layout::CONTENTS, line, problem),
+                    Fault::of_payload(layout::CONTENTS, problem).at_line(line),
                 );
                 break;
             }
@@ -81,7 +84,10 @@ impl Walk {
         self.heads.push(self.tree.root());
         self.history.entries = self.tree.size();
         let mut entry_fault = |problem: String| {
-            report.fault(Level::Trail, Fault::of_line(layout::ENTRIES, line, problem));
+            report.fault(
+                Level::Trail,
+                Fault::of_payload(layout::ENTRIES, problem).at_line(line),
+            );
         };
         let event = match Event::parse(leaf) {
             Ok(event) => event,
@@ -103,7 +109,7 @@ impl Walk {
         let mut content_fault = |problem: String| {
             report.fault(
                 Level::Trail,
-                Fault::of_line(layout::CONTENTS, line, problem),
+                Fault::of_payload(layout::CONTENTS, problem).at_line(line),
             );
         };
         if sha256(content) != event.content {
@@ -121,7 +127,10 @@ impl Walk {
         let programme = self.history.programme.as_ref().map(|p| p.id.to_string());
         if programme.as_deref() != Some(event.programme.as_str()) {
             let problem = format!("it belongs to programme {}", event.programme);
-            report.fault(Level::Trail, Fault::of_line(layout::ENTRIES, line, problem));
+            report.fault(
+                Level::Trail,
+                Fault::of_payload(layout::ENTRIES, problem).at_line(line),
+            );
         }
     }
 }
@@ -129,7 +138,7 @@ impl Walk {
 /// Checks the signed head and returns who signed it.
 fn check_head(bag: &Bag, options: &Options, walk: &Walk, report: &mut Report) -> Option<String> {
     let mut fault = |file: &str, problem: String| {
-        report.fault(Level::Trail, Fault::of_file(file, problem));
+        report.fault(Level::Trail, Fault::of_payload(file, problem));
     };
     let recorded = walk
         .history
@@ -238,7 +247,7 @@ fn check_kept(options: &Options, walk: &Walk, report: &mut Report) {
             }
         }
     };
-    report.fault(Level::Trail, Fault::of_file("the kept checkpoint", problem));
+    report.fault(Level::Trail, Fault::new("the kept checkpoint", problem));
 }
 
 fn text(bag: &Bag, file: &str) -> Result<String, String> {
@@ -273,7 +282,7 @@ fn lines(bag: &Bag, file: &'static str, report: &mut Report) -> Option<Lines> {
     match bag.payload(file) {
         Ok(reader) => Some(Lines(reader)),
         Err(error) => {
-            report.fault(Level::Trail, Fault::of_file(file, error.to_string()));
+            report.fault(Level::Trail, Fault::of_payload(file, error.to_string()));
             None
         }
     }

@@ -21,6 +21,7 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("api", BELOW_PAGES),
     ("web", BELOW_PAGES),
     ("server", &["service", "api", "web"]),
+    ("commands", EVERYTHING),
     ("main", EVERYTHING),
 ];
 
@@ -69,6 +70,7 @@ const EVERYTHING: &[&str] = &[
     "web",
     "server",
     "postgres",
+    "commands",
 ];
 
 const SQL: &[&str] = &["sqlx"];

@@ -298,29 +298,14 @@ fn potential(draft: &mut Draft, gas: &str) -> Option<NodeRef> {
     };
     let factor = draft.require(&need)?;
     let set = &draft.inputs.methodology.gwp_set;
-    if !belongs_to(factor, set) {
+    if factor.gwp_set.as_ref() != Some(set) {
         let sentence = format!(
-            "The methodology takes its warming potentials from {set}, but {} ({}) is not of that \
-             set.",
+            "The methodology takes its warming potentials from {set}, but {} is of {}.",
             factor.id(),
-            factor.source
+            factor.gwp_set.as_deref().unwrap_or("no named set")
         );
         draft.gap("gwp-of-other-set", sentence);
         return None;
     }
     draft.enter(factor)
-}
-
-/// By the set that the factor states; else every word of the set must stand in its code or
-/// source, where `GWP100` may also be written as the number 100.
-pub(super) fn belongs_to(factor: &Factor, set: &str) -> bool {
-    if let Some(own) = &factor.gwp_set {
-        return own == set;
-    }
-    let text = format!("{} {}", factor.code, factor.source).to_lowercase();
-    let words: Vec<&str> = text.split(|c: char| !c.is_ascii_alphanumeric()).collect();
-    let said = |word: &str| {
-        words.contains(&word) || word.strip_prefix("gwp").is_some_and(|n| words.contains(&n))
-    };
-    set.to_lowercase().split_whitespace().all(said)
 }

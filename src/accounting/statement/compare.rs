@@ -15,9 +15,18 @@ pub struct Difference {
     pub recomputed: Option<String>,
 }
 
+/// Characters of either side that a person is shown.
+const SHOWN_MAX: usize = 80;
+
 impl std::fmt::Display for Difference {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let shown = |side: &Option<String>| side.clone().unwrap_or_else(|| "nothing".to_owned());
+        let shown = |side: &Option<String>| match side {
+            Some(text) if text.chars().count() > SHOWN_MAX => {
+                text.chars().take(SHOWN_MAX).chain(['…']).collect()
+            }
+            Some(text) => text.clone(),
+            None => "nothing".to_owned(),
+        };
         write!(
             f,
             "{}: stated {}, computed again {}",

@@ -106,18 +106,15 @@ impl Bag {
         let mut sum = 0;
         for entry in &manifest.entries {
             if !self.files.contains_key(&entry.path) {
-                let problem = format!(
-                    "{name} lists it on line {} but the bag does not hold it",
-                    entry.line
-                );
-                faults.push(Fault::new(&entry.path, None, problem));
+                let problem = format!("{name} lists it but the bag does not hold it");
+                faults.push(Fault::new(&entry.path, Some(entry.line), problem));
                 continue;
             }
             let (hash, bytes) = self.hash_file(&entry.path)?;
             sum += bytes;
             if hash != entry.hash {
-                let problem = format!("its SHA-256 is not the one in {name}, line {}", entry.line);
-                faults.push(Fault::new(&entry.path, None, problem));
+                let problem = format!("its SHA-256 is not the one in {name}");
+                faults.push(Fault::new(&entry.path, Some(entry.line), problem));
             }
         }
         Ok(sum)

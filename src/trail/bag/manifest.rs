@@ -48,8 +48,8 @@ impl Manifest {
             match read_line(content, scope) {
                 Err(problem) => manifest.faults.push(Fault::new(file, Some(line), problem)),
                 Ok((_, path)) if !seen.insert(path.clone()) => {
-                    let problem = format!("{file} lists it a second time, on line {line}");
-                    manifest.faults.push(Fault::new(&path, None, problem));
+                    let problem = format!("{file} lists it a second time");
+                    manifest.faults.push(Fault::new(&path, Some(line), problem));
                 }
                 Ok((hash, path)) => manifest.entries.push(Entry { line, hash, path }),
             }
@@ -71,8 +71,9 @@ fn read_line(line: &str, scope: Scope) -> Result<(Hash, String), String> {
     let (hash, path) = line
         .split_once(space)
         .ok_or("the line is not a checksum, a space and a path")?;
-    let hash = Hash::from_hex(&hash.to_ascii_lowercase())
-        .map_err(|_| "the line does not begin with a SHA-256 checksum in hexadecimal")?;
+    // RFC 8493 allows capitals. Our writer has one spelling, so another one is a change.
+    let hash = Hash::from_hex(hash)
+        .map_err(|_| "the line does not begin with a SHA-256 checksum in lower-case hexadecimal")?;
     let path = path.trim_start_matches(space);
     let path = decode(path).ok_or("the path holds a percent sign that encodes nothing")?;
     if let Some(problem) = problem_of(&path) {

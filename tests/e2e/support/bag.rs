@@ -8,7 +8,7 @@ use emberbook::trail::merkle::{leaf_hash, root_of, sha256};
 use emberbook::trail::note::NoteSigner;
 use emberbook::verify::{Fault, Options, Report, verify};
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use tempfile::TempDir;
 
 pub struct SpoiltBag {
@@ -153,9 +153,4 @@ pub fn signed_head(code: &str, leaves: &[emberbook::trail::merkle::Hash]) -> Str
         root: root_of(leaves),
     };
     head.sign(&signer)
-}
-
-/// Whether a path in a fault is that file: faults of rows leave `data/` out.
-pub fn is_file(named: &str, file: &str) -> bool {
-    named == file || Path::new("data").join(named) == Path::new(file)
 }

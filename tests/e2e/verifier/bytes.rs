@@ -1,6 +1,6 @@
 //! One flipped bit anywhere in a bag is found, its file named, and its row where it has one.
 
-use crate::support::bag::{SpoiltBag, is_file};
+use crate::support::bag::SpoiltBag;
 use crate::support::seeded;
 use emberbook::verify::Fault;
 
@@ -34,7 +34,7 @@ fn column_of(bytes: &[u8], at: usize) -> usize {
 fn assert_file_named(file: &str, at: usize, faults: &[Fault]) {
     // A list that is wrong shows in the files that it lists.
     let named = |fault: &Fault| {
-        is_file(&fault.file, file) || file.contains("manifest-") && fault.problem.contains(file)
+        fault.file == file || file.contains("manifest-") && fault.problem.contains(file)
     };
     assert!(faults.iter().any(named), "byte {at} of {file}: {faults:?}");
 }
@@ -69,7 +69,7 @@ fn flip_three_bytes_of(wanted: impl Fn(&str) -> bool) -> usize {
 
 fn assert_line_named(file: &str, bytes: &[u8], at: usize, faults: &[Fault]) {
     let line = line_of(bytes, at);
-    let named = |fault: &Fault| is_file(&fault.file, file) && fault.line == Some(line);
+    let named = |fault: &Fault| fault.file == file && fault.line == Some(line);
     assert!(
         faults.iter().any(named),
         "byte {at} of {file}, on line {line}: {faults:?}"

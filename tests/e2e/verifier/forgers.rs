@@ -1,6 +1,6 @@
 //! Forgers, from the careless one who edits a file to the one who holds the key of the log.
 
-use crate::support::bag::{SpoiltBag, is_file};
+use crate::support::bag::SpoiltBag;
 use crate::support::seeded;
 use emberbook::accounting::records::kind;
 use emberbook::trail::canonical::canonical_json;
@@ -22,7 +22,7 @@ fn statement_file() -> String {
 #[track_caller]
 fn assert_named(faults: &[Fault], file: &str, line: Option<u64>, words: &str) {
     let named = |fault: &Fault| {
-        is_file(&fault.file, file)
+        fault.file == file
             && (line.is_none() || fault.line == line)
             && fault.problem.contains(words)
     };
@@ -105,7 +105,7 @@ fn a_row_edited_under_fitting_manifests_is_named() {
     let faults = bag.faults();
     assert_named(&faults, USAGE, Some(at as u64 + 1), "it was changed");
     let only_rows =
-        |fault: &Fault| is_file(&fault.file, USAGE) || fault.file.starts_with("statements/");
+        |fault: &Fault| fault.file == USAGE || fault.file.starts_with("data/statements/");
     assert!(faults.iter().all(only_rows), "{faults:#?}");
 }
 
@@ -222,9 +222,7 @@ fn a_figure_changed_in_the_statement_is_found_however_far_the_forger_goes() {
     let faults = third.faults();
     assert_named(&faults, &statement_file(), None, "reductions");
     assert!(
-        faults
-            .iter()
-            .all(|fault| is_file(&fault.file, &statement_file())),
+        faults.iter().all(|fault| fault.file == statement_file()),
         "{faults:#?}"
     );
 }
@@ -261,9 +259,7 @@ fn a_row_changed_by_who_holds_the_key_still_contradicts_the_statement() {
     let faults = bag.faults();
     assert_named(&faults, &statement_file(), None, "use/rate");
     assert!(
-        faults
-            .iter()
-            .all(|fault| is_file(&fault.file, &statement_file())),
+        faults.iter().all(|fault| fault.file == statement_file()),
         "{faults:#?}"
     );
 }

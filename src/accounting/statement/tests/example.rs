@@ -31,11 +31,11 @@ pub fn factor(code: &str, quantity: Quantity, value: &str, unit: &str) -> Factor
         value: decimal(value),
         unit: unit.into(),
         spread: Spread::Exact,
-        source: "invented, AR5 GWP100".into(),
+        source: "invented".into(),
         mark: SourceMark::Computed,
         note: None,
         char_treatment: None,
-        gwp_set: None,
+        gwp_set: (quantity == Quantity::GlobalWarmingPotential).then(|| "AR5 GWP100".into()),
     }
 }
 

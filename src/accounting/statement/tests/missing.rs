@@ -146,7 +146,7 @@ fn a_warming_potential_of_another_set_is_refused() {
         .iter_mut()
         .filter(|factor| factor.code == "gwp-ch4")
     {
-        factor.source = "IPCC AR6 WG1 Table 7.15, 100 years".into();
+        factor.gwp_set = Some("AR6 GWP100".into());
     }
     one_gap(&inputs, "gwp-of-other-set", &["AR5 GWP100", "gwp-ch4@1"]);
     inputs.methodology.gwp_set = "AR6 GWP100".into();

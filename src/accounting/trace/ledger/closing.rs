@@ -1,8 +1,9 @@
 //! Reading the ledger: slopes, variance and its shares, intervals, and the trace it becomes.
 
 use super::{Ledger, LedgerError, NodeRef, Uncertainty, too_large};
-use crate::accounting::rounding::{NODE_DIGITS, from_statistic, to_digits};
+use crate::accounting::rounding::{NODE_DIGITS, from_statistic, to_digits, to_statistic};
 use crate::accounting::trace::{Formula, Node, Share, Trace};
+use crate::statistics::distribution::{Shape, central_interval};
 use crate::statistics::estimate::{VariancePart, effective_degrees_of_freedom};
 use crate::statistics::quantile::two_sided;
 use rust_decimal::Decimal;
@@ -105,8 +106,20 @@ impl Ledger {
     }
 
     /// Lower and upper end of the two-sided interval of `node`, unrounded.
+    ///
+    /// A factor has the interval of its own distribution, which may be askew; what is
+    /// computed has that of the propagated standard error.
     pub fn interval(&self, node: NodeRef) -> Result<(Decimal, Decimal), LedgerError> {
         let id = || self.id(node).to_owned();
+        if let Some(shape) = self.entries.get(node.0).and_then(|entry| entry.shape)
+            && shape != Shape::Exact
+        {
+            let stated = to_statistic(self.value(node));
+            let (lower, upper) = central_interval(shape, stated, self.confidence)
+                .map_err(|reason| LedgerError::Statistics { id: id(), reason })?;
+            let ends = from_statistic(lower).zip(from_statistic(upper));
+            return ends.ok_or_else(|| LedgerError::TooLarge { id: id() });
+        }
         let Uncertainty {
             standard_error,
             degrees_of_freedom,

@@ -22,12 +22,14 @@ impl Ledger {
             return Ok(known);
         }
         let heading = Heading::new(id, factor_label(factor), "factor", unit);
-        let doubt = spread_of(factor, &heading.id)?;
+        let shape = shape_of(factor);
+        let doubt = spread_of(shape, factor.value, &heading.id)?;
         let source = Source::Factor { id: factor.id() };
         let name = heading.label.clone();
         let node = self.given(heading, factor.value, Operation::Factor, source)?;
         if let Some(entry) = self.entries.get_mut(node.0) {
             entry.unit_text.clone_from(&factor.unit);
+            entry.shape = Some(shape);
         }
         self.doubt(name, vec![node], vec![vec![doubt * doubt]], f64::INFINITY);
         Ok(node)
@@ -94,14 +96,12 @@ impl Ledger {
         value: Decimal,
         shape: Shape,
     ) -> Result<NodeRef, LedgerError> {
-        let doubt = moments(shape, to_statistic(value))
-            .map_err(|reason| LedgerError::Statistics {
-                id: heading.id.clone(),
-                reason,
-            })?
-            .standard_deviation;
+        let doubt = spread_of(shape, value, &heading.id)?;
         let name = heading.label.clone();
         let node = self.given(heading, value, Operation::Convention, Source::None)?;
+        if let Some(entry) = self.entries.get_mut(node.0) {
+            entry.shape = Some(shape);
+        }
         self.doubt(name, vec![node], vec![vec![doubt * doubt]], f64::INFINITY);
         Ok(node)
     }
@@ -155,10 +155,10 @@ impl Ledger {
     }
 }
 
-/// Standard deviation of a factor, from its stated spread.
-fn spread_of(factor: &Factor, id: &str) -> Result<f64, LedgerError> {
+/// The distribution of a factor, from its stated spread.
+fn shape_of(factor: &Factor) -> Shape {
     let number = |value: &Decimal| to_statistic(*value);
-    let shape = match &factor.spread {
+    match &factor.spread {
         Spread::Exact => Shape::Exact,
         Spread::Normal { standard_deviation } => Shape::Normal {
             standard_deviation: number(standard_deviation),
@@ -180,8 +180,12 @@ fn spread_of(factor: &Factor, id: &str) -> Result<f64, LedgerError> {
             lower: number(lower),
             upper: number(upper),
         },
-    };
-    moments(shape, number(&factor.value))
+    }
+}
+
+/// Standard deviation of a distribution around its stated value.
+fn spread_of(shape: Shape, stated: Decimal, id: &str) -> Result<f64, LedgerError> {
+    moments(shape, to_statistic(stated))
         .map(|found| found.standard_deviation)
         .map_err(|reason| LedgerError::Statistics {
             id: id.to_owned(),

@@ -9,6 +9,7 @@
 use super::{Operation, Sign, Source, Unit};
 use crate::accounting::inputs::EvidenceRole;
 use crate::statistics::StatisticsError;
+use crate::statistics::distribution::Shape;
 use crate::statistics::quantile::two_sided;
 use rust_decimal::Decimal;
 use std::collections::BTreeMap;
@@ -111,6 +112,8 @@ struct Entry {
     signs: Vec<Sign>,
     inputs: Vec<usize>,
     source: Source,
+    /// Of a factor or an assumption: its own distribution.
+    shape: Option<Shape>,
     /// Slope in each uncertain input, by its place in `Ledger::places`.
     slopes: BTreeMap<usize, f64>,
 }
@@ -205,6 +208,7 @@ impl Ledger {
             signs,
             inputs,
             source: Source::None,
+            shape: None,
             slopes,
         });
         Ok(NodeRef(at))
