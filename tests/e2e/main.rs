@@ -8,6 +8,7 @@ mod batches;
 mod main_job;
 mod openapi;
 mod periods;
+mod registers;
 mod repeats;
 mod support;
 mod surface;
