@@ -121,3 +121,88 @@ async fn one_connection_to_the_database_is_enough_for_every_request() {
         assert_eq!(answer.status, 200, "{path}: {}", answer.text());
     }
 }
+
+/// Requests with text or numbers at the edge of what can be stored.
+fn edges() -> Vec<(&'static str, serde_json::Value)> {
+    let round = |code: &str, starts_on: &str, ends_on: &str| {
+        json!({"code": code, "kind": "usage_survey", "starts_on": starts_on,
+               "ends_on": ends_on, "design": "x"})
+    };
+    let period = |code: &str, starts_on: &str, ends_on: &str| json!({"code": code, "starts_on": starts_on, "ends_on": ends_on});
+    vec![
+        ("/sites", json!({"code": "A", "name": "a\u{0}b"})),
+        ("/sites", json!({"code": "A\u{0}", "name": "x"})),
+        ("/tokens", json!({"role": "monitor", "label": "a\u{0}b"})),
+        ("/tokens", json!({"role": "monitor", "label": "a\nb"})),
+        ("/rounds", round("r", "-262143-01-01", "2025-01-01")),
+        ("/rounds", round("r", "-4800-01-01", "2025-01-01")),
+        ("/rounds", round("r", "2025-01-01", "+262142-12-31")),
+        ("/periods", period("p", "-262143-01-01", "2025-01-01")),
+        ("/periods", period("p", "2025-01-01", "+262142-12-31")),
+        (
+            "/statements",
+            json!({"period": "\u{0}", "methodology": "\u{0}"}),
+        ),
+        ("/periods/%00/close", json!({})),
+        ("/households", json!({"household_code": "H\u{0}"})),
+        ("/households", json!({"\u{0}": "H"})),
+    ]
+}
+
+#[tokio::test]
+async fn text_and_numbers_that_cannot_be_stored_are_refused_and_not_stumbled_over() {
+    let programme = TestProgramme::start().await;
+    programme.small_register().await;
+    let manager = &programme.manager;
+    let size = u64::MAX;
+    let mut stumbled = Vec::new();
+    for path in [
+        "/households/%00".to_owned(),
+        "/deployments/%00".to_owned(),
+        "/households/%FF".to_owned(),
+        "/templates/%00".to_owned(),
+        format!("/households?after={size}.{size}"),
+        format!("/households?as_of={size}"),
+        format!("/trail/entries?from={size}"),
+        format!("/trail/entries/{size}"),
+        format!("/trail/inclusion?index={size}"),
+        format!("/trail/inclusion?index=0&size={size}"),
+        format!("/trail/consistency?old_size={size}&new_size={size}"),
+        "/trail/entries?from=18446744073709551616".to_owned(),
+        "/batches/by-id/00000000-0000-0000-0000-000000000000/rows/18446744073709551615/proof"
+            .to_owned(),
+    ] {
+        let answer = manager.get(&path).await;
+        if answer.status >= 500 {
+            stumbled.push(format!("{path}: {}", answer.text()));
+        }
+    }
+    for (path, body) in edges() {
+        let answer = manager.post(path, &body).await;
+        if !(400..500).contains(&answer.status) {
+            stumbled.push(format!("{path} {body}: {}", answer.text()));
+        }
+    }
+    assert!(stumbled.is_empty(), "{stumbled:#?}");
+    let file = crate::batches::rows("usage_survey", &["HH-1,S-1,2025-09-10,in_use,7,0.5"]);
+    let round = manager
+        .upload("usage_survey", Some("\u{0}"), file.clone())
+        .await;
+    round.problem(404, "not-found");
+    let named = manager
+        .upload_request("usage_survey", Some("usage"), file)
+        .query(&[("file_name", "a\u{0}b")]);
+    assert_eq!(Answer::of(named).await.ok(201)["file_name"], "ab");
+    let operator = programme
+        .app
+        .service
+        .issue_operator_token("tests")
+        .await
+        .expect("a token");
+    let operator = programme.app.client().with_token(&operator);
+    for (name, label) in [("a\u{0}b", "office"), ("x", "a\u{0}b")] {
+        let request = json!({"code": "edge-isles", "name": name, "manager_label": label});
+        let refused = operator.post("/api/v1/programmes", &request).await;
+        refused.problem(422, "invalid-fields");
+    }
+}
