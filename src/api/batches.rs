@@ -30,9 +30,6 @@ pub(super) fn routes() -> OpenApiRouter<Service> {
         .routes(routes!(prove_row))
 }
 
-/// Bytes that one upload may have.
-pub const UPLOAD_BYTES_MAX: u64 = 512 * 1024 * 1024;
-
 fn known_kind(code: &str) -> Result<BatchKind, Problem> {
     code.parse().map_err(|_| {
         ServiceError::NotFound {
@@ -129,7 +126,7 @@ async fn upload_batch(
     let PathParts((_, kind)) = path;
     let kind = known_kind(&kind)?;
     check_csv(&headers)?;
-    let file = Spooled::receive(body.into_data_stream(), UPLOAD_BYTES_MAX).await?;
+    let file = Spooled::receive(body.into_data_stream(), service.upload_bytes_max()).await?;
     let upload = Upload {
         kind,
         round: query.round,

@@ -6,13 +6,13 @@ use crate::trail::canonical::parse_strict;
 use axum::body::Bytes;
 use axum::extract::{FromRequest, FromRequestParts, RawPathParams, Request};
 use axum::http::request::Parts;
-use axum::http::{HeaderMap, header};
+use axum::http::{HeaderMap, StatusCode, header};
 use serde::de::DeserializeOwned;
 
 /// The bearer of the token, in the programme that the path names.
 pub(super) struct Access(pub Caller);
 
-pub(super) fn bearer_token(headers: &HeaderMap) -> Result<&str, ServiceError> {
+fn bearer_token(headers: &HeaderMap) -> Result<&str, ServiceError> {
     headers
         .get(header::AUTHORIZATION)
         .and_then(|value| value.to_str().ok())
@@ -44,6 +44,20 @@ impl FromRequestParts<Service> for Access {
     }
 }
 
+/// An operator's token. It is looked at before the body is: who may not ask is not told
+/// what is wrong with a request.
+pub(super) struct Operator(pub String);
+
+impl FromRequestParts<Service> for Operator {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, service: &Service) -> Result<Self, Problem> {
+        let token = bearer_token(&parts.headers)?;
+        service.must_be_operator(token).await?;
+        Ok(Operator(token.to_owned()))
+    }
+}
+
 /// The client's `Idempotency-Key`, quotes of its structured-field form taken off.
 pub(super) struct RepeatKey(pub Option<String>);
 
@@ -64,6 +78,9 @@ impl<S: Send + Sync> FromRequestParts<S> for RepeatKey {
         Ok(RepeatKey(Some(key.to_owned())))
     }
 }
+
+/// Bytes that a JSON body may have.
+pub(super) const JSON_BYTES_MAX: usize = 2 * 1024 * 1024;
 
 /// A JSON body read strictly (no duplicate names), with the bytes it came in.
 pub(super) struct Json<T> {
@@ -98,7 +115,13 @@ impl<T: DeserializeOwned, S: Send + Sync> FromRequest<S> for Json<T> {
         }
         let bytes = Bytes::from_request(request, state)
             .await
-            .map_err(|e| Problem::unreadable(e.to_string()))?;
+            .map_err(|e| match e.status() {
+                StatusCode::PAYLOAD_TOO_LARGE => ServiceError::TooLarge {
+                    limit_bytes: JSON_BYTES_MAX as u64,
+                }
+                .into(),
+                _ => Problem::unreadable(e.to_string()),
+            })?;
         let value = parse_strict(&bytes).map_err(|e| Problem::unreadable(e.to_string()))?;
         let value =
             serde_json::from_value(value).map_err(|e| Problem::field("body", e.to_string()))?;

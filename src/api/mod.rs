@@ -17,9 +17,10 @@ mod trail;
 
 pub use problem::Problem;
 
-use crate::service::Service;
+use crate::service::{Service, ServiceError};
 use axum::Router;
-use axum::http::StatusCode;
+use axum::extract::DefaultBodyLimit;
+use axum::http::{StatusCode, Uri};
 use axum::response::{IntoResponse, Response};
 use utoipa::OpenApi;
 use utoipa::openapi::RefOr;
@@ -122,5 +123,15 @@ pub fn router(service: Service) -> Router {
                 ([("content-type", "application/json")], document.clone()).into_response()
             }),
         )
+        .route("/api/{*rest}", axum::routing::any(no_such_address))
+        .layer(DefaultBodyLimit::max(extract::JSON_BYTES_MAX))
         .with_state(service)
+}
+
+async fn no_such_address(address: Uri) -> Problem {
+    ServiceError::NotFound {
+        what: "address",
+        name: address.path().to_owned(),
+    }
+    .into()
 }

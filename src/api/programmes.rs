@@ -1,12 +1,12 @@
 //! Programmes and their tokens.
 
 use super::Problem;
-use super::extract::{Access, Json, RepeatKey, bearer_token};
+use super::extract::{Access, Json, Operator, RepeatKey};
 use crate::service::access::{NewToken, TokenView};
 use crate::service::programmes::{CreatedProgramme, NewProgramme, ProgrammeView};
 use crate::service::{Role, Service};
 use axum::extract::State;
-use axum::http::{HeaderMap, StatusCode};
+use axum::http::StatusCode;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use utoipa_axum::router::OpenApiRouter;
@@ -32,12 +32,10 @@ pub(super) fn routes() -> OpenApiRouter<Service> {
     (status = 422, body = Problem, content_type = "application/problem+json")))]
 async fn create_programme(
     State(service): State<Service>,
-    headers: HeaderMap,
+    Operator(token): Operator,
     body: Json<NewProgramme>,
 ) -> Result<(StatusCode, axum::Json<CreatedProgramme>), Problem> {
-    let created = service
-        .create_programme(bearer_token(&headers)?, &body.value)
-        .await?;
+    let created = service.create_programme(&token, &body.value).await?;
     Ok((StatusCode::CREATED, axum::Json(created)))
 }
 

@@ -3,6 +3,7 @@
 //! A token's text is `<programme id>.<secret>`; the secret is 256 random bits,
 //! shown once and stored as its SHA-256. A session cookie has the same form.
 
+use super::register::check_name;
 use super::write::Begun;
 use super::{Caller, Once, Role, Service, ServiceError, random_secret};
 use crate::store;
@@ -174,7 +175,8 @@ impl Service {
         Ok(write_credential(Uuid::nil(), &secret))
     }
 
-    pub(super) async fn must_be_operator(&self, token: &str) -> Result<String, ServiceError> {
+    /// The label of an operator's token.
+    pub async fn must_be_operator(&self, token: &str) -> Result<String, ServiceError> {
         let credential = read_credential(token).ok_or(ServiceError::Unauthenticated)?;
         let mut connection = self.pool.acquire().await?;
         store::access::operator_label(&mut connection, &credential.hash)
@@ -190,9 +192,7 @@ impl Service {
         label: &str,
     ) -> Result<NewToken, ServiceError> {
         let label = label.trim();
-        if label.is_empty() || label.chars().count() > 200 {
-            return Err(ServiceError::invalid("label", "give 1 to 200 characters"));
-        }
+        check_name("label", label)?;
         let secret = random_secret()?;
         let row = TokenRow {
             token_id: Uuid::new_v4(),

@@ -159,7 +159,15 @@ impl Service {
         round: Option<&str>,
         mut rejections: Rejections,
     ) -> Result<Rejections, ServiceError> {
-        let findings = staging::check(connection, caller.programme_id, batch_kind, round).await?;
+        let every_row = rejections.is_empty();
+        let findings = staging::check(
+            connection,
+            caller.programme_id,
+            batch_kind,
+            round,
+            every_row,
+        )
+        .await?;
         let located = findings.rejections.len() as u64;
         for rejection in findings.rejections {
             rejections.push(rejection);

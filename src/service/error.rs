@@ -85,7 +85,10 @@ impl From<StoreError> for ServiceError {
             return ServiceError::Damaged(error);
         }
         let (code, detail) = match error.constraint() {
-            Some("programme_code_taken") => ("code_taken", "a programme with this code exists"),
+            // A programme's id follows from its code, so either may be met first.
+            Some("programme_code_taken" | "programme_pkey") => {
+                ("code_taken", "a programme with this code exists")
+            }
             Some("site_code_taken") => ("code_taken", "the programme has a site with this code"),
             Some("stove_model_taken") => (
                 "code_taken",

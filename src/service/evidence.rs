@@ -1,6 +1,7 @@
 //! Reading accepted evidence: batches, their rows, and the rows behind a figure.
 
 use super::batches::{BatchView, view_of_row};
+use super::register::check_code;
 use super::{Caller, Service, ServiceError};
 use crate::intake::BatchKind;
 use crate::store;
@@ -129,6 +130,10 @@ impl Service {
         code: &str,
         as_of: Option<u64>,
     ) -> Result<Vec<RowView>, ServiceError> {
+        // What cannot be a code names nothing, and may not even be text to the database.
+        if check_code(column, code).is_err() {
+            return Ok(Vec::new());
+        }
         let mut connection = self.pool.acquire().await?;
         // Without a position every row counts, which saves the question.
         let position = match as_of {

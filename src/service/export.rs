@@ -58,9 +58,11 @@ impl Service {
         for batch_kind in BatchKind::ALL {
             write_rows(connection, caller, batch_kind, position, &mut bag).await?;
         }
-        let last_time = self
-            .write_trail(connection, caller, position, &mut bag)
-            .await?;
+        let last_time = write_trail(connection, caller, position, &mut bag).await?;
+        // What follows is of a size that never changes, so the snapshot is let go first:
+        // no request may hold one connection while it waits for another.
+        transaction.commit().await?;
+        self.write_head(caller, position, &mut bag).await?;
         let name = format!("{}-{position}", caller.programme_code);
         let info = [
             ("External-Identifier".to_owned(), name.clone()),
@@ -78,55 +80,63 @@ impl Service {
         Ok(name)
     }
 
-    /// Writes log, head, library and statements; returns the day of the last entry.
-    async fn write_trail(
+    /// Writes the signed head and the key that it is checked with.
+    async fn write_head(
         &self,
-        connection: &mut PgConnection,
         caller: &Caller,
         position: u64,
         bag: &mut BagWriter,
-    ) -> Result<String, ServiceError> {
-        let mut entries = Vec::new();
-        let mut from = 0;
-        while from < position {
-            let page =
-                store::trail::entries(connection, caller.programme_id, from, ENTRIES_AT_ONCE)
-                    .await?;
-            from += page.len() as u64;
-            if page.is_empty() {
-                return Err(ServiceError::Internal(
-                    "the trail is shorter than its size".into(),
-                ));
-            }
-            entries.extend(page);
-        }
-        let mut file = bag.payload(layout::ENTRIES).map_err(disk)?;
-        for entry in &entries {
-            write_line(&mut file, &entry.leaf)?;
-        }
-        file.finish().map_err(disk)?;
-        let mut file = bag.payload(layout::CONTENTS).map_err(disk)?;
-        for entry in &entries {
-            write_line(&mut file, &entry.content)?;
-        }
-        file.finish().map_err(disk)?;
-        for entry in entries
-            .iter()
-            .filter(|entry| entry.kind == kind::STATEMENT_MADE)
-        {
-            put(bag, &layout::statement_file(&entry.subject), &entry.content)?;
-        }
-        // On a connection of its own: the frozen one must not wait for another signer.
-        let mut signing = self.pool.acquire().await?;
-        let note = self.checkpoint_at(&mut signing, caller, position).await?;
+    ) -> Result<(), ServiceError> {
+        let mut connection = self.pool.acquire().await?;
+        let note = self
+            .checkpoint_at(&mut connection, caller, position)
+            .await?;
         put(bag, layout::CHECKPOINT, note.as_bytes())?;
         let key = self.log_keys.verifier_key(&caller.programme_code)?;
-        put(bag, layout::CHECKPOINT_KEY, format!("{key}\n").as_bytes())?;
-        write_library(&entries, bag)?;
-        Ok(entries
-            .last()
-            .map_or_else(String::new, |entry| entry.at.format("%Y-%m-%d").to_string()))
+        put(bag, layout::CHECKPOINT_KEY, format!("{key}\n").as_bytes())
     }
+}
+
+/// Writes log, library and statements; returns the day of the last entry.
+async fn write_trail(
+    connection: &mut PgConnection,
+    caller: &Caller,
+    position: u64,
+    bag: &mut BagWriter,
+) -> Result<String, ServiceError> {
+    let mut entries = Vec::new();
+    let mut from = 0;
+    while from < position {
+        let page =
+            store::trail::entries(connection, caller.programme_id, from, ENTRIES_AT_ONCE).await?;
+        from += page.len() as u64;
+        if page.is_empty() {
+            return Err(ServiceError::Internal(
+                "the trail is shorter than its size".into(),
+            ));
+        }
+        entries.extend(page);
+    }
+    let mut file = bag.payload(layout::ENTRIES).map_err(disk)?;
+    for entry in &entries {
+        write_line(&mut file, &entry.leaf)?;
+    }
+    file.finish().map_err(disk)?;
+    let mut file = bag.payload(layout::CONTENTS).map_err(disk)?;
+    for entry in &entries {
+        write_line(&mut file, &entry.content)?;
+    }
+    file.finish().map_err(disk)?;
+    for entry in entries
+        .iter()
+        .filter(|entry| entry.kind == kind::STATEMENT_MADE)
+    {
+        put(bag, &layout::statement_file(&entry.subject), &entry.content)?;
+    }
+    write_library(&entries, bag)?;
+    Ok(entries
+        .last()
+        .map_or_else(String::new, |entry| entry.at.format("%Y-%m-%d").to_string()))
 }
 
 /// Factors and methodologies in the order in which the trail took them.

@@ -38,6 +38,7 @@ pub struct Service {
     pool: PgPool,
     clock: Clock,
     log_keys: Arc<trail::LogKeys>,
+    upload_bytes_max: u64,
 }
 
 impl Service {
@@ -46,7 +47,22 @@ impl Service {
             pool,
             clock,
             log_keys: Arc::new(log_keys),
+            upload_bytes_max: upload::UPLOAD_BYTES_MAX,
         }
+    }
+
+    /// Takes uploads of other sizes than [`upload::UPLOAD_BYTES_MAX`].
+    #[must_use]
+    pub fn with_upload_limit(self, bytes: u64) -> Self {
+        Service {
+            upload_bytes_max: bytes,
+            ..self
+        }
+    }
+
+    /// Bytes that one upload may have.
+    pub fn upload_bytes_max(&self) -> u64 {
+        self.upload_bytes_max
     }
 
     fn now(&self) -> DateTime<Utc> {

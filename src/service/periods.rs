@@ -1,6 +1,6 @@
 //! Monitoring periods: opened, then closed.
 
-use super::register::check_code;
+use super::register::{check_code, check_days};
 use super::{Caller, Once, Service, ServiceError};
 use crate::accounting::inputs::Period;
 use crate::accounting::records::{PeriodClosedRecord, kind};
@@ -37,12 +37,7 @@ impl Service {
     ) -> Result<PeriodView, ServiceError> {
         caller.must_manage()?;
         check_code("code", &new.code)?;
-        if new.starts_on >= new.ends_on {
-            return Err(ServiceError::invalid(
-                "ends_on",
-                "is the first day after the period, so later than starts_on",
-            ));
-        }
+        check_days(new.starts_on, new.ends_on, "period")?;
         let record = Period {
             code: new.code.clone(),
             starts_on: new.starts_on,

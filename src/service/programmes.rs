@@ -1,6 +1,7 @@
 //! Creating a programme: its log, its key, its factor library and its first token.
 
 use super::access::NewToken;
+use super::register::check_name;
 use super::{Caller, Role, Service, ServiceError, id_of};
 use crate::accounting::library;
 use crate::accounting::records::{FactorsRecord, ProgrammeRecord, kind};
@@ -156,9 +157,5 @@ fn check_programme(new: &NewProgramme) -> Result<(), ServiceError> {
             "use 2 to 63 lower-case letters, digits and hyphens, not beginning with a hyphen",
         ));
     }
-    let name_length = new.name.trim().chars().count();
-    if name_length == 0 || name_length > 200 {
-        return Err(ServiceError::invalid("name", "give 1 to 200 characters"));
-    }
-    Ok(())
+    check_name("name", &new.name)
 }

@@ -4,6 +4,7 @@ use super::{Caller, Once, Service, ServiceError};
 use crate::accounting::records::{SiteRecord, StoveModelRecord, kind};
 use crate::intake::{BatchKind, ValueRule};
 use crate::store;
+use chrono::{Datelike, NaiveDate};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -152,6 +153,30 @@ pub(super) fn check_text(field: &str, text: &str, length_max: usize) -> Result<(
         Err(ServiceError::invalid(
             field,
             format!("give 1 to {length_max} characters on one line"),
+        ))
+    }
+}
+
+/// A span of days, half-open, within the years that rows may have.
+pub(super) fn check_days(
+    starts_on: NaiveDate,
+    ends_on: NaiveDate,
+    span: &str,
+) -> Result<(), ServiceError> {
+    for (field, day) in [("starts_on", starts_on), ("ends_on", ends_on)] {
+        if !(2000..=2101).contains(&day.year()) {
+            return Err(ServiceError::invalid(
+                field,
+                "must lie in the years 2000 to 2101",
+            ));
+        }
+    }
+    if starts_on < ends_on {
+        Ok(())
+    } else {
+        Err(ServiceError::invalid(
+            "ends_on",
+            format!("is the first day after the {span}, so later than starts_on"),
         ))
     }
 }

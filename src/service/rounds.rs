@@ -1,6 +1,6 @@
 //! Rounds of field work: opened before their rows arrive.
 
-use super::register::{check_code, check_text};
+use super::register::{check_code, check_days, check_text};
 use super::{Caller, Once, Service, ServiceError};
 use crate::accounting::records::{RoundKind, RoundRecord, kind};
 use crate::store;
@@ -45,12 +45,7 @@ impl Service {
             let known = RoundKind::ALL.map(RoundKind::code).join(", ");
             ServiceError::invalid("kind", format!("must be one of {known}"))
         })?;
-        if round.starts_on >= round.ends_on {
-            return Err(ServiceError::invalid(
-                "ends_on",
-                "is the first day after the round, so later than starts_on",
-            ));
-        }
+        check_days(round.starts_on, round.ends_on, "round")?;
         let record = RoundRecord {
             code: round.code.clone(),
             kind: round_kind,

@@ -7,6 +7,9 @@ use sha2::{Digest, Sha256};
 use std::fmt::Display;
 use std::io::{Seek, Write};
 
+/// Bytes that one upload may have, where nothing else is asked for.
+pub const UPLOAD_BYTES_MAX: u64 = 512 * 1024 * 1024;
+
 /// A whole upload on disk; gone when dropped.
 pub struct Spooled {
     file: std::fs::File,

@@ -10,6 +10,8 @@ pub(super) struct Check {
     pub column: &'static str,
     pub code: &'static str,
     pub broken_rows: &'static str,
+    /// True where a row that could not be read would make sound rows look broken.
+    pub needs_every_row: bool,
 }
 
 const fn check(column: &'static str, code: &'static str, broken_rows: &'static str) -> Check {
@@ -17,6 +19,7 @@ const fn check(column: &'static str, code: &'static str, broken_rows: &'static s
         column,
         code,
         broken_rows,
+        needs_every_row: false,
     }
 }
 
@@ -232,14 +235,17 @@ const KITCHEN_TEST: &[Check] = &[
                        where k.programme_id = $1 and k.round_code = $2
                          and k.household_code = s.household_code)",
     ),
-    check(
-        "measured_on",
-        "too_few_days",
-        "select min(line) as line,
-                format('household %s has %s measured days; a kitchen test needs at least 3',
-                       household_code, count(distinct measured_on)) as detail
-         from staged group by household_code having count(distinct measured_on) < 3",
-    ),
+    Check {
+        needs_every_row: true,
+        ..check(
+            "measured_on",
+            "too_few_days",
+            "select min(line) as line,
+                    format('household %s has %s measured days; a kitchen test needs at least 3',
+                           household_code, count(distinct measured_on)) as detail
+             from staged group by household_code having count(distinct measured_on) < 3",
+        )
+    },
     check(
         "household_code",
         "people_differ",

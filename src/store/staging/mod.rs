@@ -102,18 +102,22 @@ pub struct Findings {
     pub count: u64,
 }
 
-/// Runs every check of the kind on the staged rows.
+/// Runs every check of the kind on the staged rows. `every_row` says whether they are
+/// all the rows of the file; where some could not be read, nothing is said that they
+/// might have answered.
 pub async fn check(
     connection: &mut PgConnection,
     programme_id: Uuid,
     kind: BatchKind,
     round_code: Option<&str>,
+    every_row: bool,
 ) -> Result<Findings, StoreError> {
     let mut findings = Findings {
         rejections: Vec::new(),
         count: 0,
     };
-    for check in checks::of(kind) {
+    let askable = |check: &&checks::Check| every_row || !check.needs_every_row;
+    for check in checks::of(kind).iter().filter(askable) {
         let sql = format!(
             "select line, detail, count(*) over () as total
              from ({}) as broken order by line limit 1000",

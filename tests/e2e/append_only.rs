@@ -1,0 +1,176 @@
+//! The database itself refuses what the program never does: changing what is recorded.
+
+use crate::support::seeded::seeded_programme;
+use crate::support::{TestProgramme, census};
+use sqlx::postgres::PgDatabaseError;
+use sqlx::{AssertSqlSafe, PgPool};
+
+/// Every table that may only grow, with a column of it.
+const APPEND_ONLY: [(&str, &str); 18] = [
+    ("trail_entry", "actor"),
+    ("trail_node", "hash"),
+    ("checkpoint", "note"),
+    ("site", "name"),
+    ("stove_model", "name"),
+    ("round", "design"),
+    ("batch", "file_name"),
+    ("household", "site_code"),
+    ("deployment", "serial"),
+    ("deployment_end", "end_reason"),
+    ("usage_answer", "outcome"),
+    ("kitchen_day", "moisture_wb"),
+    ("char_weighing", "fate"),
+    ("factor", "body"),
+    ("methodology", "body"),
+    ("monitoring_period", "ends_on"),
+    ("period_close", "sequence"),
+    ("statement", "content_hash"),
+];
+
+/// Code and constraint of the error that a statement ends in.
+async fn refusal(pool: &PgPool, sql: &str) -> (String, String) {
+    let outcome = sqlx::raw_sql(AssertSqlSafe(sql.to_owned()))
+        .execute(pool)
+        .await;
+    let error = outcome.err().unwrap_or_else(|| panic!("taken: {sql}"));
+    let error = error
+        .into_database_error()
+        .expect("an error of the database");
+    let error = error.downcast_ref::<PgDatabaseError>();
+    let constraint = error.constraint().unwrap_or_default();
+    (error.code().to_owned(), constraint.to_owned())
+}
+
+#[tokio::test]
+async fn every_recorded_row_refuses_update_delete_and_truncate() {
+    let programme = seeded_programme().await;
+    let close = programme
+        .manager
+        .post("/periods/2025/close", &serde_json::json!({}))
+        .await;
+    close.ok(200);
+    let pool = &programme.app.pool;
+    let before = census(pool).await;
+    for (table, column) in APPEND_ONLY {
+        let rows: i64 = sqlx::query_scalar(AssertSqlSafe(format!("select count(*) from {table}")))
+            .fetch_one(pool)
+            .await
+            .expect("a count");
+        assert!(rows > 0, "{table} is empty, so nothing is shown of it");
+        for sql in [
+            format!("update {table} set {column} = {column}"),
+            format!("update {table} set {column} = {column} where false"),
+            format!("delete from {table}"),
+            format!("truncate {table} cascade"),
+        ] {
+            // 23001 is SQL's restrict_violation.
+            let expected = ("23001".to_owned(), "append_only".to_owned());
+            assert_eq!(refusal(pool, &sql).await, expected, "{sql}");
+        }
+    }
+    assert_eq!(census(pool).await, before);
+}
+
+#[tokio::test]
+async fn only_the_tables_that_must_change_can_change() {
+    let programme = TestProgramme::start().await;
+    let guarded: Vec<String> = sqlx::query_scalar(
+        "select tgrelid::regclass::text from pg_trigger where tgname = 'append_only' order by 1",
+    )
+    .fetch_all(&programme.app.pool)
+    .await
+    .expect("the triggers");
+    let all: Vec<String> = sqlx::query_scalar(
+        "select table_name::text from information_schema.tables
+         where table_schema = 'public' and table_name <> '_sqlx_migrations' order by 1",
+    )
+    .fetch_all(&programme.app.pool)
+    .await
+    .expect("the tables");
+    let free: Vec<&str> = all
+        .iter()
+        .filter(|table| !guarded.contains(table))
+        .map(String::as_str)
+        .collect();
+    // Access, the head of the log, repeats, and what triggers derive from the register.
+    let expected = [
+        "access_token",
+        "browser_session",
+        "deployment_span",
+        "idempotent_answer",
+        "operator_token",
+        "programme",
+        "trail_head",
+    ];
+    assert_eq!(free, expected);
+}
+
+#[tokio::test]
+async fn overlapping_deployments_are_refused_by_the_constraint_itself() {
+    let programme = TestProgramme::start().await;
+    programme.small_register().await;
+    let pool = &programme.app.pool;
+    let before = census(pool).await;
+    let insert =
+        |serial: &str, household: &str, from: &str, until: &str, second: &str, line: u32| {
+            format!(
+                "insert into deployment
+             select programme_id, '{serial}', model_code, model_version, '{household}', {from},
+                    {until}, null, {second}, batch_id, {line}, sequence, row_hash
+             from deployment where serial = 'S-1'"
+            )
+        };
+    let exclusion = |constraint: &str| ("23P01".to_owned(), constraint.to_owned());
+    for (sql, constraint) in [
+        (
+            insert("S-1", "HH-4", "date '2025-01-01'", "null", "false", 101),
+            "one_household_at_a_time",
+        ),
+        (
+            insert(
+                "S-1",
+                "HH-4",
+                "date '2024-01-01'",
+                "date '2024-03-01'",
+                "true",
+                102,
+            ),
+            "one_household_at_a_time",
+        ),
+        (
+            insert("S-9", "HH-1", "date '2025-01-01'", "null", "null", 103),
+            "one_unmarked_stove_at_a_time",
+        ),
+    ] {
+        assert_eq!(refusal(pool, &sql).await, exclusion(constraint), "{sql}");
+    }
+    let unknown = insert("S-9", "HH-77", "date '2025-01-01'", "null", "false", 104);
+    assert_eq!(
+        refusal(pool, &unknown).await.0,
+        "23503",
+        "no such household"
+    );
+    let backwards = insert(
+        "S-9",
+        "HH-4",
+        "date '2025-01-01'",
+        "date '2025-01-01'",
+        "false",
+        105,
+    );
+    assert_eq!(
+        refusal(pool, &backwards).await,
+        ("23514".to_owned(), "deployment_dates".to_owned())
+    );
+    assert_eq!(census(pool).await, before);
+    let apart = insert(
+        "S-1",
+        "HH-4",
+        "date '2024-01-01'",
+        "date '2024-02-29'",
+        "false",
+        106,
+    );
+    let done = sqlx::raw_sql(AssertSqlSafe(apart)).execute(pool).await;
+    assert_eq!(done.expect("room before the first day").rows_affected(), 1);
+}

@@ -1,0 +1,16 @@
+//! End to end: the real router over real HTTP on a real PostgreSQL.
+//!
+//! One server for the whole run, a database for each test; see `support`.
+
+mod access;
+mod append_only;
+mod batches;
+mod main_job;
+mod openapi;
+mod periods;
+mod registers;
+mod repeats;
+mod support;
+mod surface;
+mod trail;
+mod verifier;

@@ -1,0 +1,406 @@
+//! An invented programme: its rows, sent batch by batch, each with the entry that took it.
+
+use super::timeline::{Chance, Timelines};
+use crate::batches::rows;
+use crate::support::TestProgramme;
+use chrono::{Days, NaiveDate};
+use emberbook::accounting::evidence::{
+    CharWeighing, Deployment, DeploymentEnd, Household, KitchenDay, People, UsageAnswer,
+    UsageOutcome,
+};
+use rust_decimal::Decimal;
+use serde_json::json;
+
+/// Rows with the sequence of the entry that accepted them.
+type Taken<T> = Vec<(u64, T)>;
+
+#[derive(Default)]
+pub struct Invented {
+    pub first_position: u64,
+    pub last_position: u64,
+    households: Taken<Household>,
+    deployments: Taken<Deployment>,
+    ends: Taken<DeploymentEnd>,
+    answers: Taken<(String, UsageAnswer)>,
+    kitchen_days: Taken<KitchenDay>,
+    weighings: Taken<CharWeighing>,
+}
+
+/// What was known at a position of the trail.
+pub struct Known {
+    pub households: Vec<Household>,
+    pub deployments: Vec<Deployment>,
+    pub ends: Vec<DeploymentEnd>,
+    /// With their rounds.
+    pub answers: Vec<(String, UsageAnswer)>,
+    pub kitchen_days: Vec<KitchenDay>,
+    pub weighings: Vec<CharWeighing>,
+}
+
+fn known<T: Clone>(taken: &Taken<T>, position: u64) -> Vec<T> {
+    let before = |(sequence, _): &&(u64, T)| *sequence < position;
+    taken
+        .iter()
+        .filter(before)
+        .map(|(_, row)| row.clone())
+        .collect()
+}
+
+impl Invented {
+    pub fn known_at(&self, position: u64) -> Known {
+        Known {
+            households: known(&self.households, position),
+            deployments: known(&self.deployments, position),
+            ends: known(&self.ends, position),
+            answers: known(&self.answers, position),
+            kitchen_days: known(&self.kitchen_days, position),
+            weighings: known(&self.weighings, position),
+        }
+    }
+
+    /// Invents a programme and sends it, in such an order that every position of the trail
+    /// shows another state of it.
+    pub async fn send(programme: &TestProgramme, chance: &mut Chance) -> Self {
+        frame(programme).await;
+        let mut invented = Invented {
+            first_position: head(programme).await,
+            ..Invented::default()
+        };
+        let households: Vec<Household> = (0..24).map(|n| household(chance, n)).collect();
+        let codes: Vec<String> = households
+            .iter()
+            .map(|h| h.household_code.clone())
+            .collect();
+        let texts = households.iter().map(household_row).collect();
+        let at = upload(programme, "households", None, texts).await;
+        invented.households = taken(at, households);
+
+        let timelines = Timelines::new(chance, 40, &codes);
+        let (early, late) = timelines
+            .deployments
+            .split_at(timelines.deployments.len() / 2);
+        let (first_ends, last_ends): (Vec<_>, Vec<_>) = timelines
+            .ends
+            .iter()
+            .cloned()
+            .partition(|_| chance.percent(50));
+        invented.send_deployments(programme, early).await;
+        invented.send_answers(programme, chance, "u1", early).await;
+        invented.send_deployments(programme, late).await;
+        invented.send_ends(programme, first_ends).await;
+        invented
+            .send_answers(programme, chance, "u2", &timelines.deployments)
+            .await;
+        invented.send_ends(programme, last_ends).await;
+        invented.send_kitchens(programme, chance, &codes).await;
+        invented.send_weighings(programme, chance, &codes).await;
+        invented.last_position = head(programme).await;
+        invented
+    }
+
+    async fn send_deployments(&mut self, programme: &TestProgramme, some: &[Deployment]) {
+        let texts = some.iter().map(deployment_row).collect();
+        let at = upload(programme, "deployments", None, texts).await;
+        self.deployments.extend(taken(at, some.to_vec()));
+    }
+
+    async fn send_ends(&mut self, programme: &TestProgramme, ends: Vec<DeploymentEnd>) {
+        let row = |end: &DeploymentEnd| {
+            format!(
+                "{},{},{},{}",
+                end.serial, end.installed_on, end.ended_on, end.end_reason
+            )
+        };
+        let texts: Vec<String> = ends.iter().map(row).collect();
+        if !texts.is_empty() {
+            let at = upload(programme, "deployment_ends", None, texts).await;
+            self.ends.extend(taken(at, ends));
+        }
+    }
+
+    /// One answer for most stoves, on or about a birthday where that lies after its installation.
+    async fn send_answers(
+        &mut self,
+        programme: &TestProgramme,
+        chance: &mut Chance,
+        round: &str,
+        deployments: &[Deployment],
+    ) {
+        let mut answers: Vec<UsageAnswer> = Vec::new();
+        for deployment in deployments.iter().rev() {
+            if answers.iter().any(|a| a.serial == deployment.serial) || chance.percent(15) {
+                continue;
+            }
+            let day = match chance.percent(70) {
+                true => chance.birthday_of(deployment.installed_on),
+                false => chance.day(),
+            };
+            let outcome = match chance.between(0, 5) {
+                0 => UsageOutcome::NotInUse,
+                1 => UsageOutcome::NotFound,
+                2 => UsageOutcome::Refused,
+                _ => UsageOutcome::InUse,
+            };
+            answers.push(UsageAnswer {
+                household_code: deployment.household_code.clone(),
+                serial: deployment.serial.clone(),
+                surveyed_on: day.max(deployment.installed_on),
+                outcome,
+                days_used_last_week: None,
+                share_of_meals: None,
+            });
+        }
+        let row = |answer: &UsageAnswer| {
+            let outcome = serde_json::to_value(answer.outcome).expect("a word");
+            let outcome = outcome.as_str().expect("a word");
+            format!(
+                "{},{},{},{outcome},,",
+                answer.household_code, answer.serial, answer.surveyed_on
+            )
+        };
+        let texts = answers.iter().map(row).collect();
+        let at = upload(programme, "usage_survey", Some(round), texts).await;
+        let of_round = answers
+            .into_iter()
+            .map(|answer| (round.to_owned(), answer))
+            .collect();
+        self.answers.extend(taken(at, of_round));
+    }
+
+    /// Kitchens of both groups; those of the project round are kept for comparing.
+    async fn send_kitchens(
+        &mut self,
+        programme: &TestProgramme,
+        chance: &mut Chance,
+        codes: &[String],
+    ) {
+        let (before, with_stove) = codes.split_at(codes.len() / 2);
+        let fire: &[(&str, &str)] = &[
+            ("three_stone_fire", "wood"),
+            ("three_stone_fire", "coconut_husk"),
+        ];
+        let gasifier: &[(&str, &str)] = &[
+            ("gasifier", "coconut_husk"),
+            ("gasifier", "pigeon_pea_stalk"),
+            ("three_stone_fire", "wood"),
+        ];
+        let baseline = kitchens(chance, "2019-03-01", before, fire);
+        let texts = baseline.iter().map(kitchen_row).collect();
+        upload(programme, "kitchen_test", Some("before"), texts).await;
+        let project = kitchens(chance, "2023-05-01", with_stove, gasifier);
+        let texts = project.iter().map(kitchen_row).collect();
+        let at = upload(programme, "kitchen_test", Some("kitchens"), texts).await;
+        self.kitchen_days = taken(at, project);
+    }
+
+    async fn send_weighings(
+        &mut self,
+        programme: &TestProgramme,
+        chance: &mut Chance,
+        codes: &[String],
+    ) {
+        let weighings: Vec<CharWeighing> = (0..60).map(|n| weighing(chance, n, codes)).collect();
+        let texts = weighings.iter().map(weighing_row).collect();
+        let at = upload(programme, "char_weighing", Some("char"), texts).await;
+        self.weighings = taken(at, weighings);
+    }
+}
+
+fn taken<T>(sequence: u64, rows: Vec<T>) -> Taken<T> {
+    rows.into_iter().map(|row| (sequence, row)).collect()
+}
+
+async fn head(programme: &TestProgramme) -> u64 {
+    let entries = programme
+        .manager
+        .get("/trail/entries?limit=1000")
+        .await
+        .ok(200);
+    entries.as_array().map_or(0, |list| list.len() as u64)
+}
+
+async fn upload(
+    programme: &TestProgramme,
+    kind: &str,
+    round: Option<&str>,
+    texts: Vec<String>,
+) -> u64 {
+    let texts: Vec<&str> = texts.iter().map(String::as_str).collect();
+    let answer = programme
+        .manager
+        .upload(kind, round, rows(kind, &texts))
+        .await;
+    answer.ok(201)["sequence"].as_u64().expect("a sequence")
+}
+
+async fn frame(programme: &TestProgramme) {
+    let manager = &programme.manager;
+    for code in SITES {
+        manager
+            .post("/sites", &json!({"code": code, "name": code}))
+            .await
+            .ok(201);
+    }
+    for (code, version) in [("G1", 1), ("G1", 2), ("g-1", 1)] {
+        let model = json!({"code": code, "version": version, "name": code,
+                           "device": "gasifier", "char_making": true});
+        manager.post("/stove-models", &model).await.ok(201);
+    }
+    for (code, kind, starts_on, ends_on) in [
+        ("before", "kitchen_baseline", "2019-01-01", "2020-01-01"),
+        ("kitchens", "kitchen_project", "2023-01-01", "2024-01-01"),
+        ("u1", "usage_survey", "2018-01-01", "2040-01-01"),
+        ("u2", "usage_survey", "2018-01-01", "2040-01-01"),
+        ("char", "char_weighing", "2018-01-01", "2040-01-01"),
+    ] {
+        let round = json!({"code": code, "kind": kind, "starts_on": starts_on,
+                           "ends_on": ends_on, "design": "Invented."});
+        manager.post("/rounds", &round).await.ok(201);
+    }
+}
+
+/// Codes that sort one way by bytes and another by a dictionary.
+const SITES: [&str; 4] = ["a-1", "A.2", "B", "a_1"];
+
+fn people(chance: &mut Chance) -> People {
+    let mut some = |most| u32::try_from(chance.between(0, most)).expect("small");
+    People {
+        children_0_14: some(5),
+        women_over_14: 1 + some(2),
+        men_15_59: some(3),
+        men_over_59: some(1),
+    }
+}
+
+fn people_cells(people: &People) -> String {
+    format!(
+        "{},{},{},{}",
+        people.children_0_14, people.women_over_14, people.men_15_59, people.men_over_59
+    )
+}
+
+fn household(chance: &mut Chance, n: u64) -> Household {
+    Household {
+        household_code: format!("{}{n}", chance.pick(&["h", "H", "h-", "H_"])),
+        site_code: (*chance.pick(&SITES)).to_owned(),
+        people: people(chance),
+    }
+}
+
+fn household_row(row: &Household) -> String {
+    format!(
+        "{},{},{}",
+        row.household_code,
+        row.site_code,
+        people_cells(&row.people)
+    )
+}
+
+fn deployment_row(row: &Deployment) -> String {
+    let ended_on = row.ended_on.map_or(String::new(), |day| day.to_string());
+    let reason = row.end_reason.clone().unwrap_or_default();
+    // An empty cell and a "no" say the same.
+    let second = match (row.second_stove, row.serial.len() % 2) {
+        (true, _) => "yes",
+        (false, 0) => "no",
+        (false, _) => "",
+    };
+    format!(
+        "{},{},{},{},{},{ended_on},{reason},{second}",
+        row.serial, row.model_code, row.model_version, row.household_code, row.installed_on
+    )
+}
+
+/// A mass in kg with two decimals.
+fn kg(chance: &mut Chance, low: u64, high: u64) -> Decimal {
+    Decimal::new(i64::try_from(chance.between(low, high)).expect("small"), 2)
+}
+
+fn moisture(chance: &mut Chance) -> Decimal {
+    Decimal::new(i64::try_from(chance.between(0, 800)).expect("small"), 3)
+}
+
+fn kitchens(
+    chance: &mut Chance,
+    first_day: &str,
+    codes: &[String],
+    burns: &[(&str, &str)],
+) -> Vec<KitchenDay> {
+    let first_day: NaiveDate = first_day.parse().expect("a day");
+    let mut days = Vec::new();
+    for code in codes {
+        for day in 0..chance.between(3, 5) {
+            let people = people(chance);
+            for (place, (device, fuel)) in burns.iter().enumerate() {
+                if place > 0 && chance.percent(30) {
+                    continue;
+                }
+                let (start, added) = (kg(chance, 500, 2000), kg(chance, 0, 500));
+                days.push(KitchenDay {
+                    household_code: code.clone(),
+                    measured_on: first_day + Days::new(day),
+                    device: (*device).to_owned(),
+                    fuel: (*fuel).to_owned(),
+                    stock_start_wet_kg: start,
+                    added_wet_kg: added,
+                    stock_end_wet_kg: kg(chance, 0, 500),
+                    moisture_wb: moisture(chance),
+                    people,
+                });
+            }
+        }
+    }
+    days
+}
+
+fn kitchen_row(row: &KitchenDay) -> String {
+    format!(
+        "{},{},{},{},{},{},{},{},{}",
+        row.household_code,
+        row.measured_on,
+        row.device,
+        row.fuel,
+        row.stock_start_wet_kg,
+        row.added_wet_kg,
+        row.stock_end_wet_kg,
+        row.moisture_wb,
+        people_cells(&row.people)
+    )
+}
+
+fn weighing(chance: &mut Chance, n: u64, codes: &[String]) -> CharWeighing {
+    let weighed_with_fuel = chance.percent(70);
+    CharWeighing {
+        household_code: codes[n as usize % codes.len()].clone(),
+        weighed_on: chance.day(),
+        feedstock: (*chance.pick(&["coconut_husk", "pigeon_pea_stalk", "wood"])).to_owned(),
+        fuel_burnt_wet_kg: weighed_with_fuel.then(|| kg(chance, 500, 4000)),
+        fuel_moisture_wb: weighed_with_fuel.then(|| moisture(chance)),
+        char_wet_kg: Decimal::new(100 + n as i64, 2) + kg(chance, 0, 600),
+        char_moisture_wb: moisture(chance),
+        fate: (*chance.pick(&[
+            "soil",
+            "soil",
+            "burnt",
+            "sold_as_fuel",
+            "discarded",
+            "unknown",
+        ]))
+        .to_owned(),
+    }
+}
+
+fn weighing_row(row: &CharWeighing) -> String {
+    let optional = |value: Option<Decimal>| value.map_or(String::new(), |v| v.to_string());
+    format!(
+        "{},{},{},{},{},{},{},{}",
+        row.household_code,
+        row.weighed_on,
+        row.feedstock,
+        optional(row.fuel_burnt_wet_kg),
+        optional(row.fuel_moisture_wb),
+        row.char_wet_kg,
+        row.char_moisture_wb,
+        row.fate
+    )
+}
