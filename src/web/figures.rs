@@ -123,9 +123,9 @@ mod tests {
         let view = view(Uuid::nil(), &figure(), Some(300));
         assert_eq!(
             (view.value.as_str(), view.recorded.as_str()),
-            ("630", "629.663")
+            ("629.7", "629.663")
         );
-        assert_eq!(view.interval.as_deref(), Some("301 to 958"));
+        assert_eq!(view.interval.as_deref(), Some("300.9 to 958.4"));
         assert_eq!(view.confidence, "90 %");
         assert_eq!(view.label, "Dry coconut husk");
         assert!(view.href.ends_with("/trace?node=co2e/reductions"));
