@@ -36,7 +36,11 @@ pub fn run(config: &Config, seed: &Path, exit: bool) -> Result<ExitCode> {
         let report = verify(&bag, &Options::default());
         println!("\nbag {}", bag.display());
         println!("{report}");
-        ensure!(report.is_sound(), "the exported bag does not check out");
+        ensure!(
+            report.is_sound(),
+            "the exported bag does not check out; if an earlier version of the program made {}, delete that folder and begin anew",
+            config.data.display()
+        );
         print_headline(&statement);
         if exit {
             running.stop().await?;
