@@ -1,3 +1,4 @@
-//! A statement for readers: text now, charts for the pages.
+//! A statement for readers: text, and the charts of the pages.
 
+pub mod charts;
 pub mod summary;

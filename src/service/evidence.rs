@@ -110,6 +110,18 @@ impl Service {
         })
     }
 
+    /// Rows of the deployments that one household was given, the earliest recorded first.
+    pub async fn household_deployments(
+        &self,
+        caller: &Caller,
+        code: &str,
+        as_of: Option<u64>,
+    ) -> Result<Vec<RowView>, ServiceError> {
+        let kind = BatchKind::Deployments;
+        self.rows_with_code(caller, kind, "household_code", code, as_of)
+            .await
+    }
+
     async fn rows_with_code(
         &self,
         caller: &Caller,

@@ -7,7 +7,7 @@ use crate::accounting::inputs::{
 };
 use crate::accounting::methodology::Methodology;
 use crate::accounting::records::{RoundRecord, choose_rounds, kind};
-use crate::accounting::statement::{Statement, state};
+use crate::accounting::statement::{Gap, Statement, state};
 use crate::store;
 use crate::store::cohorts::{self, Scope};
 use crate::store::statements::StatementRow;
@@ -60,6 +60,8 @@ impl Service {
         self.write(caller, once, async |connection| {
             let head = store::trail::size(connection, caller.programme_id).await?;
             let row = period_by_code(connection, caller, &new.period).await?;
+            self.must_be_over(&row.period)
+                .map_err(|gap| ServiceError::Gaps(vec![gap]))?;
             let position = match row.closed {
                 Some(closed) if !new.restate => closed,
                 _ => head,
@@ -74,6 +76,20 @@ impl Service {
                 .await
         })
         .await
+    }
+
+    /// Days that have not passed cannot be counted.
+    fn must_be_over(&self, period: &Period) -> Result<(), Gap> {
+        if period.ends_on <= self.now().date_naive() {
+            return Ok(());
+        }
+        Err(Gap {
+            code: "period-not-over".to_owned(),
+            sentence: format!(
+                "The period runs until before {}; it can be stated from that day on.",
+                period.ends_on
+            ),
+        })
     }
 
     async fn record_statement(
@@ -124,10 +140,13 @@ impl Service {
         caller: &Caller,
         period: &str,
         methodology: &str,
-    ) -> Result<Vec<crate::accounting::statement::Gap>, ServiceError> {
+    ) -> Result<Vec<Gap>, ServiceError> {
         let mut transaction = self.pool.begin().await?;
         let position = store::trail::size(&mut transaction, caller.programme_id).await?;
         let row = period_by_code(&mut transaction, caller, period).await?;
+        if let Err(gap) = self.must_be_over(&row.period) {
+            return Ok(vec![gap]);
+        }
         let methodology = methodology_at(&mut transaction, caller, methodology, position).await?;
         let inputs =
             statement_inputs(&mut transaction, caller, &row.period, methodology, position).await?;

@@ -5,6 +5,7 @@
 mod access;
 mod append_only;
 mod batches;
+mod browser;
 mod main_job;
 mod openapi;
 mod periods;

@@ -36,6 +36,20 @@ pub(super) fn days_in_use(draft: &mut Draft) -> Option<Use> {
         };
         (*days, *stoves) = sums;
     }
+    if !by_band.is_empty()
+        && draft
+            .inputs
+            .usage
+            .iter()
+            .all(|count| all_answers(count).is_none())
+    {
+        draft.gap(
+            "no-usage-survey",
+            "Stoves were in service, but no answer of a usage survey lies in the period."
+                .to_owned(),
+        );
+        return None;
+    }
     let (mut served, mut households, mut used) = (Vec::new(), Vec::new(), Vec::new());
     for (band, (days, stoves)) in by_band.into_iter().filter(|(_, (days, _))| *days > 0) {
         let (stove_days, household_days) = days_in_band(draft, band, days, stoves)?;

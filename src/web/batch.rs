@@ -1,0 +1,69 @@
+//! One batch: what it is, and its rows page by page.
+
+use super::batches::BatchRow;
+use super::page::{PathParts, QueryParts, Section, Shell, draw};
+use super::refusal::Refusal;
+use super::rows_table::RowsTable;
+use super::session::Visitor;
+use super::{links, words};
+use crate::intake::BatchKind;
+use crate::service::Service;
+use askama::Template;
+use axum::extract::State;
+use axum::response::Response;
+use serde::Deserialize;
+use uuid::Uuid;
+
+const ROWS_A_PAGE: u32 = 100;
+
+#[derive(Template)]
+#[template(path = "batch.html")]
+struct BatchPage {
+    shell: Shell,
+    batch: BatchRow,
+    id: Uuid,
+    file_sha256: String,
+    sequence: u64,
+    accepted: String,
+    table: RowsTable,
+    first: Option<String>,
+    next: Option<String>,
+}
+
+#[derive(Deserialize)]
+pub(super) struct BatchQuery {
+    /// Line after which the page begins.
+    after: Option<u64>,
+}
+
+pub(super) async fn show(
+    State(service): State<Service>,
+    Visitor(caller): Visitor,
+    PathParts(id): PathParts<Uuid>,
+    QueryParts(query): QueryParts<BatchQuery>,
+) -> Result<Response, Refusal> {
+    let batch = service.batch(&caller, id).await?;
+    let kind: BatchKind = batch.kind.parse().map_err(|e| Refusal::broken(&e))?;
+    let after = query.after.unwrap_or(0);
+    let mut rows = service
+        .batch_rows(&caller, id, after, ROWS_A_PAGE + 1)
+        .await?;
+    let more = rows.len() > ROWS_A_PAGE as usize;
+    rows.truncate(ROWS_A_PAGE as usize);
+    let here = links::batch(id);
+    let last = rows.last().map(|row| row.line);
+    let view = BatchRow::new(&batch);
+    draw(&BatchPage {
+        shell: Shell::of(&caller, Section::Evidence, format!("Batch {}", view.name)),
+        table: RowsTable::new(format!("Rows of {}", view.name), kind, &rows),
+        first: (after > 0).then(|| here.clone()),
+        next: last
+            .filter(|_| more)
+            .map(|line| format!("{here}?after={line}")),
+        id,
+        file_sha256: batch.file_sha256.clone(),
+        sequence: batch.sequence,
+        accepted: batch.accepted_at.map(words::instant).unwrap_or_default(),
+        batch: view,
+    })
+}

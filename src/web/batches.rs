@@ -1,0 +1,61 @@
+//! The batches of evidence and register that were accepted.
+
+use super::evidence::name;
+use super::page::{Section, Shell, draw};
+use super::refusal::Refusal;
+use super::rows_table::kind_title;
+use super::session::Visitor;
+use super::{links, words};
+use crate::service::Service;
+use crate::service::batches::BatchView;
+use askama::Template;
+use axum::extract::State;
+use axum::response::Response;
+
+/// A batch in a list.
+pub(super) struct BatchRow {
+    pub href: String,
+    pub name: String,
+    pub kind: String,
+    pub round: String,
+    pub rows: String,
+    pub accepted: String,
+    pub root: String,
+    pub short_root: String,
+}
+
+impl BatchRow {
+    pub fn new(batch: &BatchView) -> Self {
+        BatchRow {
+            href: links::batch(batch.id),
+            name: name(batch),
+            kind: kind_title(&batch.kind),
+            round: batch.round.clone().unwrap_or_else(|| "register".into()),
+            rows: words::count(batch.rows),
+            accepted: batch
+                .accepted_at
+                .map(|at| at.format("%Y-%m-%d").to_string())
+                .unwrap_or_default(),
+            root: batch.root.clone(),
+            short_root: words::short_hash(&batch.root),
+        }
+    }
+}
+
+#[derive(Template)]
+#[template(path = "batches.html")]
+struct BatchesPage {
+    shell: Shell,
+    batches: Vec<BatchRow>,
+}
+
+pub(super) async fn list(
+    State(service): State<Service>,
+    Visitor(caller): Visitor,
+) -> Result<Response, Refusal> {
+    let batches = service.batches(&caller).await?;
+    draw(&BatchesPage {
+        shell: Shell::of(&caller, Section::Evidence, "Evidence"),
+        batches: batches.iter().map(BatchRow::new).collect(),
+    })
+}

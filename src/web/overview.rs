@@ -1,0 +1,189 @@
+//! The first page: what was avoided and stored and how sure that is, then what is
+//! missing, then the state of register and evidence.
+
+use super::batches::BatchRow;
+use super::figures::{self, ClaimView, FigureView};
+use super::page::{QueryParts, Section, Shell, draw};
+use super::refusal::Refusal;
+use super::session::Visitor;
+use super::stoves_chart::{self, By, Standing, StovesChart};
+use super::{links, words};
+use crate::accounting::cautions;
+use crate::accounting::statement::Statement;
+use crate::service::Service;
+use crate::service::overview::Missing;
+use crate::service::rounds::RoundView;
+use crate::service::statements::StatementView;
+use askama::Template;
+use axum::extract::State;
+use axum::response::Response;
+use serde::Deserialize;
+use std::collections::BTreeMap;
+
+/// Figures shown below the two totals.
+const FURTHER: [&str; 8] = [
+    "fuel_saved",
+    "pm25_percent",
+    "bc_percent",
+    "co_percent",
+    "use_rate",
+    "household_days_in_use",
+    "stoves_in_service_days",
+    "char_to_soil_dry",
+];
+
+#[derive(Template)]
+#[template(path = "overview.html")]
+struct OverviewPage {
+    shell: Shell,
+    invented: Option<String>,
+    result: Option<ResultView>,
+    missing: Vec<MissingView>,
+    /// Periods that have their statement, said where nothing is missing.
+    stated: Vec<String>,
+    chart: Option<StovesChart>,
+    standing: Option<Standing>,
+    households: String,
+    deployments: String,
+    ended: String,
+    rounds: Vec<RoundLine>,
+    batches: Vec<BatchRow>,
+    cautions: &'static [&'static str],
+}
+
+struct ResultView {
+    href: String,
+    period: String,
+    starts_on: String,
+    ends_on: String,
+    methodology: String,
+    reductions: Option<FigureView>,
+    removals: Option<FigureView>,
+    reductions_claim: ClaimView,
+    removals_claim: ClaimView,
+    further: Vec<FigureView>,
+    /// Batches accepted after the evidence was read.
+    later_batches: usize,
+}
+
+struct MissingView {
+    period: String,
+    methodology: String,
+    gaps: Vec<String>,
+}
+
+struct RoundLine {
+    code: String,
+    kind: String,
+    starts_on: String,
+    ends_on: String,
+    rows: String,
+    design: String,
+}
+
+#[derive(Deserialize)]
+pub(super) struct OverviewQuery {
+    by: Option<String>,
+}
+
+pub(super) async fn show(
+    State(service): State<Service>,
+    Visitor(caller): Visitor,
+    QueryParts(query): QueryParts<OverviewQuery>,
+) -> Result<Response, Refusal> {
+    let overview = service.overview(&caller).await?;
+    let names: BTreeMap<String, String> = service
+        .sites(&caller)
+        .await?
+        .into_iter()
+        .map(|site| (site.code, site.name))
+        .collect();
+    let by = match query.by.as_deref() {
+        Some("site") => By::Site,
+        _ => By::Model,
+    };
+    let sequences: Vec<u64> = overview
+        .batches
+        .iter()
+        .map(|batch| batch.sequence)
+        .collect();
+    draw(&OverviewPage {
+        shell: Shell::of(&caller, Section::Overview, "Overview"),
+        invented: caller
+            .programme_name
+            .contains("(invented)")
+            .then(|| caller.programme_name.clone()),
+        result: overview
+            .statement
+            .as_ref()
+            .map(|(view, statement)| result(view, statement, &sequences)),
+        stated: overview
+            .periods
+            .iter()
+            .map(|period| &period.period.code)
+            .filter(|code| overview.missing.iter().all(|m| m.period != **code))
+            .cloned()
+            .collect(),
+        missing: overview.missing.into_iter().map(missing).collect(),
+        chart: stoves_chart::chart(&overview.in_service, by, &names),
+        standing: stoves_chart::standing(&overview.in_service, &names),
+        households: words::count(overview.households),
+        deployments: words::count(overview.deployments),
+        ended: words::count(overview.ended),
+        rounds: overview.rounds.into_iter().map(round).collect(),
+        batches: overview.batches.iter().map(BatchRow::new).collect(),
+        cautions: cautions::stove(),
+    })
+}
+
+fn result(view: &StatementView, statement: &Statement, batches: &[u64]) -> ResultView {
+    let claims = &statement.claims;
+    let (reduced, removed) = (
+        claims.reductions.tonnes.tonnes(),
+        claims.removals.tonnes.tonnes(),
+    );
+    let of = |id: &str, claimed| {
+        statement
+            .figure(id)
+            .map(|figure| figures::view(view.id, figure, claimed))
+    };
+    ResultView {
+        href: links::statement(view.id),
+        period: statement.period.code.clone(),
+        starts_on: statement.period.starts_on.to_string(),
+        ends_on: statement.period.ends_on.to_string(),
+        methodology: view.methodology.clone(),
+        reductions: of("reductions_co2e", Some(reduced)),
+        removals: of("removals_co2", Some(removed)),
+        reductions_claim: figures::claim("reductions", &claims.reductions, reduced),
+        removals_claim: figures::claim("removals", &claims.removals, removed),
+        further: FURTHER.iter().filter_map(|id| of(id, None)).collect(),
+        later_batches: batches
+            .iter()
+            .filter(|sequence| **sequence >= statement.position)
+            .count(),
+    }
+}
+
+fn missing(missing: Missing) -> MissingView {
+    MissingView {
+        period: missing.period,
+        methodology: missing.methodology,
+        gaps: missing
+            .gaps
+            .into_iter()
+            .map(|gap| words::label(&gap.sentence))
+            .collect(),
+    }
+}
+
+fn round(view: RoundView) -> RoundLine {
+    RoundLine {
+        kind: words::capital(&words::spaced(&view.round.kind)),
+        code: view.round.code,
+        starts_on: view.round.starts_on.to_string(),
+        ends_on: view.round.ends_on.to_string(),
+        rows: words::count(view.rows),
+        design: view.round.design,
+    }
+}

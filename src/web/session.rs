@@ -1,0 +1,101 @@
+//! Who looks at a page: the session cookie, read and written.
+
+use super::refusal::Refusal;
+use crate::service::access::SESSION_HOURS;
+use crate::service::{Caller, Service, ServiceError};
+use axum::extract::FromRequestParts;
+use axum::http::request::Parts;
+use axum::http::{HeaderMap, header};
+
+const COOKIE: &str = "emberbook_session";
+
+/// Someone with a session; a request without one is sent to the sign-in page.
+pub(super) struct Visitor(pub Caller);
+
+impl FromRequestParts<Service> for Visitor {
+    type Rejection = Refusal;
+
+    async fn from_request_parts(parts: &mut Parts, service: &Service) -> Result<Self, Refusal> {
+        let session = session_of(&parts.headers).ok_or(ServiceError::Unauthenticated)?;
+        Ok(Visitor(service.caller_by_session(session).await?))
+    }
+}
+
+/// The session that the request's cookie names.
+pub(super) fn session_of(headers: &HeaderMap) -> Option<&str> {
+    headers
+        .get_all(header::COOKIE)
+        .iter()
+        .filter_map(|value| value.to_str().ok())
+        .flat_map(|line| line.split(';'))
+        .filter_map(|pair| pair.trim().split_once('='))
+        .find(|(name, _)| *name == COOKIE)
+        .map(|(_, value)| value)
+}
+
+/// A cookie that keeps the session: out of the reach of scripts and of other sites.
+pub(super) fn cookie(session: &str, headers: &HeaderMap) -> String {
+    written(session, SESSION_HOURS * 3_600, headers)
+}
+
+/// A cookie that makes the browser forget its session.
+pub(super) fn forgotten(headers: &HeaderMap) -> String {
+    written("", 0, headers)
+}
+
+fn written(session: &str, seconds: i64, headers: &HeaderMap) -> String {
+    let secure = if came_by_https(headers) {
+        "; Secure"
+    } else {
+        ""
+    };
+    format!("{COOKIE}={session}; HttpOnly; SameSite=Strict; Path=/; Max-Age={seconds}{secure}")
+}
+
+/// A proxy in front says how the browser reached it.
+fn came_by_https(headers: &HeaderMap) -> bool {
+    headers
+        .get("x-forwarded-proto")
+        .and_then(|value| value.to_str().ok())
+        .and_then(|value| value.split(',').next())
+        .is_some_and(|first| first.trim().eq_ignore_ascii_case("https"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use axum::http::{HeaderName, HeaderValue};
+
+    fn headers(name: HeaderName, value: &'static str) -> HeaderMap {
+        HeaderMap::from_iter([(name, HeaderValue::from_static(value))])
+    }
+
+    #[test]
+    fn the_session_is_found_among_other_cookies() {
+        let cookies = headers(header::COOKIE, "a=1; emberbook_session=p.s; z=2");
+        assert_eq!(session_of(&cookies), Some("p.s"));
+        let others = headers(header::COOKIE, "not_emberbook_session=p.s");
+        assert_eq!(session_of(&others), None);
+        assert_eq!(session_of(&HeaderMap::new()), None);
+    }
+
+    #[test]
+    fn the_cookie_is_kept_from_scripts_and_other_sites_for_twelve_hours() {
+        assert_eq!(
+            cookie("p.s", &HeaderMap::new()),
+            "emberbook_session=p.s; HttpOnly; SameSite=Strict; Path=/; Max-Age=43200"
+        );
+    }
+
+    #[test]
+    fn behind_https_the_cookie_never_travels_in_the_clear() {
+        let proto = HeaderName::from_static("x-forwarded-proto");
+        assert!(cookie("p.s", &headers(proto.clone(), "https, http")).ends_with("; Secure"));
+        assert!(!cookie("p.s", &headers(proto, "http")).contains("Secure"));
+    }
+
+    #[test]
+    fn signing_out_makes_the_browser_forget() {
+        assert!(forgotten(&HeaderMap::new()).contains("Max-Age=0"));
+    }
+}

@@ -1,0 +1,181 @@
+//! One statement: its figures by group, what their doubt comes from, its claims and notes.
+
+use super::figures::{self, ClaimView, FigureView, ShareView};
+use super::page::{PathParts, Section, Shell, draw};
+use super::refusal::Refusal;
+use super::session::Visitor;
+use super::words;
+use crate::accounting::statement::{Figure, FigureKind, Statement};
+use crate::service::Service;
+use crate::service::statements::StatementView;
+use askama::Template;
+use axum::extract::State;
+use axum::response::Response;
+use uuid::Uuid;
+
+#[derive(Template)]
+#[template(path = "statement.html")]
+struct StatementPage {
+    shell: Shell,
+    view: StatementView,
+    statement: Statement,
+    reductions: TotalView,
+    removals: TotalView,
+    /// Further groups of figures, each with its heading.
+    groups: Vec<(&'static str, Vec<FigureView>)>,
+    notes: Vec<String>,
+    confidence: String,
+}
+
+/// One of the two totals with all that belongs to it.
+struct TotalView {
+    figure: Option<FigureView>,
+    claim: ClaimView,
+    /// Figures that it is made of or goes with.
+    parts: Vec<FigureView>,
+    shares: Vec<ShareView>,
+    rest: Option<String>,
+}
+
+/// Where a figure stands on the page.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Group {
+    Reductions,
+    Removals,
+    Species,
+    Fuel,
+    Activity,
+}
+
+fn group(figure: &Figure) -> Group {
+    match figure.kind {
+        FigureKind::Reduction => Group::Reductions,
+        FigureKind::Removal => Group::Removals,
+        FigureKind::Activity => Group::Activity,
+        FigureKind::Mass | FigureKind::Percent => match figure.id.as_str() {
+            "co2_avoided" | "ch4_avoided" | "n2o_avoided" => Group::Reductions,
+            id if id.starts_with("char_") => Group::Removals,
+            id if id.starts_with("fuel_") => Group::Fuel,
+            _ => Group::Species,
+        },
+    }
+}
+
+pub(super) async fn show(
+    State(service): State<Service>,
+    Visitor(caller): Visitor,
+    PathParts(id): PathParts<Uuid>,
+) -> Result<Response, Refusal> {
+    let (view, statement) = service.statement(&caller, id).await?;
+    let shown = |wanted: Group, but: &str| -> Vec<FigureView> {
+        statement
+            .figures
+            .iter()
+            .filter(|figure| group(figure) == wanted && figure.id != but)
+            .map(|figure| figures::view(id, figure, None))
+            .collect()
+    };
+    let claims = &statement.claims;
+    let (reduced, removed) = (
+        claims.reductions.tonnes.tonnes(),
+        claims.removals.tonnes.tonnes(),
+    );
+    let reductions = total(
+        (id, &statement),
+        (&claims.reductions.figure, reduced),
+        figures::claim("reductions", &claims.reductions, reduced),
+        shown(Group::Reductions, &claims.reductions.figure),
+    );
+    let removals = total(
+        (id, &statement),
+        (&claims.removals.figure, removed),
+        figures::claim("removals", &claims.removals, removed),
+        shown(Group::Removals, &claims.removals.figure),
+    );
+    let groups = vec![
+        ("Masses by species", shown(Group::Species, "")),
+        ("Fuel", shown(Group::Fuel, "")),
+        ("Activity", shown(Group::Activity, "")),
+    ];
+    let title = format!("Statement of {}", statement.period.code);
+    draw(&StatementPage {
+        shell: Shell::of(&caller, Section::Statements, title),
+        reductions,
+        removals,
+        groups: groups
+            .into_iter()
+            .filter(|(_, list)| !list.is_empty())
+            .collect(),
+        notes: statement
+            .notes
+            .iter()
+            .map(|note| words::label(&note.sentence))
+            .collect(),
+        confidence: statement
+            .figures
+            .first()
+            .map(|figure| words::percent(figure.confidence))
+            .unwrap_or_default(),
+        view,
+        statement,
+    })
+}
+
+fn total(
+    (id, statement): (Uuid, &Statement),
+    (figure_id, claimed): (&str, u64),
+    claim: ClaimView,
+    parts: Vec<FigureView>,
+) -> TotalView {
+    let figure = statement.figure(figure_id);
+    let (shares, rest) = figure.map_or((Vec::new(), None), |figure| figures::shares(id, figure));
+    TotalView {
+        figure: figure.map(|figure| figures::view(id, figure, Some(claimed))),
+        claim,
+        parts,
+        shares,
+        rest,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rust_decimal::Decimal;
+
+    fn figure(id: &str, kind: FigureKind) -> Figure {
+        Figure {
+            id: id.into(),
+            label: String::new(),
+            unit: String::new(),
+            value: Decimal::ONE,
+            lower: Decimal::ONE,
+            upper: Decimal::ONE,
+            confidence: Decimal::ONE,
+            node: String::new(),
+            kind,
+            shares: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn removals_and_their_char_stand_apart_from_reductions() {
+        use FigureKind::*;
+        assert_eq!(
+            group(&figure("reductions_co2e", Reduction)),
+            Group::Reductions
+        );
+        assert_eq!(group(&figure("ch4_avoided", Mass)), Group::Reductions);
+        assert_eq!(group(&figure("removals_co2", Removal)), Group::Removals);
+        assert_eq!(group(&figure("char_to_soil_dry", Mass)), Group::Removals);
+    }
+
+    #[test]
+    fn every_other_figure_has_a_place() {
+        use FigureKind::*;
+        assert_eq!(group(&figure("pm25_percent", Percent)), Group::Species);
+        assert_eq!(group(&figure("co_avoided", Mass)), Group::Species);
+        assert_eq!(group(&figure("fuel_saved", Mass)), Group::Fuel);
+        assert_eq!(group(&figure("use_rate", Activity)), Group::Activity);
+    }
+}
