@@ -34,8 +34,7 @@ fn filled(path: &str, programme: &str) -> String {
         .replace("{line}", "2")
         .replace("{sequence}", "0")
         .replace("{kind}", "households")
-        .replace('{', "")
-        .replace('}', "")
+        .replace(['{', '}'], "")
 }
 
 #[tokio::test]

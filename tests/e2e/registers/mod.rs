@@ -5,6 +5,7 @@
 //! `accounting::gather` reads the rows as the offline verifier does.
 
 mod invented;
+mod people;
 mod timeline;
 
 use crate::support::TestProgramme;
