@@ -23,14 +23,20 @@ pub fn stove_days_by_age(
     let Some((from, to)) = service_in(deployment, period, grace_days) else {
         return Vec::new();
     };
+    let first = age_band(deployment.installed_on, from).unwrap_or(0);
     let mut bands = Vec::new();
     let mut at = from;
-    while at < to {
-        let band = age_band(deployment.installed_on, at).unwrap_or(0);
+    // A calendar has fewer years than this loop has steps: it ends by itself.
+    for band in first.. {
         let birthday = birthday(deployment.installed_on, band.saturating_add(1)).unwrap_or(to);
         let until = birthday.min(to);
-        bands.push((band, days_between(at, until)));
-        at = until;
+        if at < until {
+            bands.push((band, days_between(at, until)));
+            at = until;
+        }
+        if until == to {
+            break;
+        }
     }
     bands
 }

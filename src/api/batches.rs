@@ -2,8 +2,8 @@
 
 use super::Problem;
 use super::extract::{Access, PathParts, QueryParts, RepeatKey};
-use super::register::page_limit;
-use crate::intake::{BatchKind, Template};
+use super::register::{answer, page_limit};
+use crate::intake::{BatchKind, Template, UnknownBatchKind};
 use crate::service::batches::{BatchView, Upload};
 use crate::service::evidence::RowView;
 use crate::service::trail::RowProof;
@@ -23,9 +23,8 @@ pub(super) fn routes() -> OpenApiRouter<Service> {
     OpenApiRouter::new()
         .routes(routes!(list_templates))
         .routes(routes!(read_template))
-        .routes(routes!(list_batches))
+        .routes(routes!(list_batches, upload_batch))
         .routes(routes!(read_batch))
-        .routes(routes!(upload_batch))
         .routes(routes!(list_rows))
         .routes(routes!(prove_row))
 }
@@ -90,6 +89,8 @@ async fn list_batches(
 #[derive(Debug, Deserialize, IntoParams)]
 #[into_params(parameter_in = Query)]
 struct UploadQuery {
+    /// Kind of batch, see `/templates`.
+    kind: String,
     /// Round that the rows belong to; none for the register.
     round: Option<String>,
     /// What the file is called in the field.
@@ -98,9 +99,9 @@ struct UploadQuery {
 
 /// Upload a CSV file of one kind. It is accepted whole or refused whole; a file
 /// that was accepted before changes nothing. For managers and monitors.
-#[utoipa::path(post, path = "/batches/{kind}", tag = "evidence", security(("token" = [])),
+#[utoipa::path(post, path = "/batches", tag = "evidence", security(("token" = [])),
     params(("programme" = String, Path, description = "Programme code"),
-           ("kind" = String, Path, description = "Kind of batch, see /templates"), UploadQuery,
+           UploadQuery,
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
     request_body(content = String, content_type = "text/csv", description = "The file's bytes"),
     responses(
@@ -118,13 +119,14 @@ async fn upload_batch(
     State(service): State<Service>,
     Access(caller): Access,
     RepeatKey(key): RepeatKey,
-    path: PathParts<(String, String)>,
     QueryParts(query): QueryParts<UploadQuery>,
     headers: HeaderMap,
     body: Body,
 ) -> Result<(StatusCode, axum::Json<BatchView>), Problem> {
-    let PathParts((_, kind)) = path;
-    let kind = known_kind(&kind)?;
+    let kind = query
+        .kind
+        .parse()
+        .map_err(|e: UnknownBatchKind| Problem::field("kind", e.to_string()))?;
     check_csv(&headers)?;
     let file = Spooled::receive(body.into_data_stream(), service.upload_bytes_max()).await?;
     let upload = Upload {
@@ -134,12 +136,7 @@ async fn upload_batch(
         file,
     };
     let batch = service.accept_batch(&caller, upload, key).await?;
-    let status = if batch.repeated {
-        StatusCode::OK
-    } else {
-        StatusCode::CREATED
-    };
-    Ok((status, axum::Json(batch)))
+    Ok(answer(batch))
 }
 
 fn check_csv(headers: &HeaderMap) -> Result<(), Problem> {
@@ -155,7 +152,7 @@ fn check_csv(headers: &HeaderMap) -> Result<(), Problem> {
 }
 
 /// Read what is known of one batch.
-#[utoipa::path(get, path = "/batches/by-id/{batch}", tag = "evidence", security(("token" = [])),
+#[utoipa::path(get, path = "/batches/{batch}", tag = "evidence", security(("token" = [])),
     params(("programme" = String, Path, description = "Programme code"),
            ("batch" = Uuid, Path, description = "Batch id")), responses(
     (status = 200, body = BatchView),
@@ -181,7 +178,7 @@ struct RowsQuery {
 }
 
 /// A page of a batch's rows, in file order.
-#[utoipa::path(get, path = "/batches/by-id/{batch}/rows", tag = "evidence",
+#[utoipa::path(get, path = "/batches/{batch}/rows", tag = "evidence",
     security(("token" = [])),
     params(("programme" = String, Path, description = "Programme code"),
            ("batch" = Uuid, Path, description = "Batch id"), RowsQuery), responses(
@@ -205,7 +202,7 @@ async fn list_rows(
 }
 
 /// Prove one row up to the head of the trail.
-#[utoipa::path(get, path = "/batches/by-id/{batch}/rows/{line}/proof", tag = "trail",
+#[utoipa::path(get, path = "/batches/{batch}/rows/{line}/proof", tag = "trail",
     security(("token" = [])),
     params(("programme" = String, Path, description = "Programme code"),
            ("batch" = Uuid, Path, description = "Batch id"),

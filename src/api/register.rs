@@ -166,6 +166,7 @@ async fn list(
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
     request_body = Object, responses(
     (status = 201, body = BatchView),
+    (status = 200, body = BatchView, description = "accepted before"),
     (status = 401, body = Problem, content_type = "application/problem+json"),
     (status = 403, body = Problem, content_type = "application/problem+json"),
     (status = 422, body = Problem, content_type = "application/problem+json")))]
@@ -178,7 +179,17 @@ async fn add_household(
     let batch = service
         .accept_row(&caller, BatchKind::Households, &body.value, key)
         .await?;
-    Ok((StatusCode::CREATED, axum::Json(batch)))
+    Ok(answer(batch))
+}
+
+/// Created, or found as it had been accepted before.
+pub(super) fn answer(batch: BatchView) -> (StatusCode, axum::Json<BatchView>) {
+    let status = if batch.repeated {
+        StatusCode::OK
+    } else {
+        StatusCode::CREATED
+    };
+    (status, axum::Json(batch))
 }
 
 /// Read one household.
@@ -223,6 +234,7 @@ async fn list_deployments(
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
     request_body = Object, responses(
     (status = 201, body = BatchView),
+    (status = 200, body = BatchView, description = "accepted before"),
     (status = 401, body = Problem, content_type = "application/problem+json"),
     (status = 403, body = Problem, content_type = "application/problem+json"),
     (status = 422, body = Problem, content_type = "application/problem+json")))]
@@ -235,7 +247,7 @@ async fn add_deployment(
     let batch = service
         .accept_row(&caller, BatchKind::Deployments, &body.value, key)
         .await?;
-    Ok((StatusCode::CREATED, axum::Json(batch)))
+    Ok(answer(batch))
 }
 
 /// Record the end of one deployment: an object with the columns of that template.
@@ -244,6 +256,7 @@ async fn add_deployment(
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
     request_body = Object, responses(
     (status = 201, body = BatchView),
+    (status = 200, body = BatchView, description = "accepted before"),
     (status = 401, body = Problem, content_type = "application/problem+json"),
     (status = 403, body = Problem, content_type = "application/problem+json"),
     (status = 422, body = Problem, content_type = "application/problem+json")))]
@@ -256,7 +269,7 @@ async fn add_deployment_end(
     let batch = service
         .accept_row(&caller, BatchKind::DeploymentEnds, &body.value, key)
         .await?;
-    Ok((StatusCode::CREATED, axum::Json(batch)))
+    Ok(answer(batch))
 }
 
 /// Where one stove unit has been.

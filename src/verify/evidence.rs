@@ -176,16 +176,16 @@ fn take_row(
     let hash = leaf_hash(&bytes);
     let tree = trees.entry(batch_id).or_insert_with(|| BatchTree {
         tree: Frontier::new(),
-        last_line: 0,
+        last_line: 1,
     });
     tree.tree.push(hash);
-    if line <= tree.last_line {
+    // A batch's lines follow each other without a gap, from the one below its header.
+    let due = std::mem::replace(&mut tree.last_line, line).saturating_add(1);
+    if line != due {
         return Err(format!(
-            "line {line} of batch {batch_id} stands after line {}",
-            tree.last_line
+            "line {line} of batch {batch_id} stands where line {due} is due"
         ));
     }
-    tree.last_line = line;
     if hash != stated_hash {
         return Err(format!(
             "the row (line {line} of batch {batch_id}) does not hash to its row_hash: it was changed"

@@ -29,7 +29,7 @@ async fn an_address_of_the_api_that_does_not_exist_is_a_problem_document() {
         "/api/v2/programmes",
         "/api/x",
         "/api/v1/programmes/test-isles/stoves",
-        "/api/v1/programmes/test-isles/batches/by-id/x/y/z",
+        "/api/v1/programmes/test-isles/batches/x/y/z",
     ] {
         for method in [Method::GET, Method::POST, Method::DELETE] {
             let answer = Answer::of(client.request(method, path)).await;
@@ -43,7 +43,7 @@ async fn a_method_that_an_address_does_not_take_is_a_problem_document() {
     let programme = TestProgramme::start().await;
     for (method, path) in [
         (Method::DELETE, "/sites"),
-        (Method::PUT, "/batches/households"),
+        (Method::PUT, "/batches"),
         (Method::POST, "/export"),
         (Method::PATCH, "/statements"),
     ] {
@@ -169,8 +169,7 @@ async fn text_and_numbers_that_cannot_be_stored_are_refused_and_not_stumbled_ove
         format!("/trail/inclusion?index=0&size={size}"),
         format!("/trail/consistency?old_size={size}&new_size={size}"),
         "/trail/entries?from=18446744073709551616".to_owned(),
-        "/batches/by-id/00000000-0000-0000-0000-000000000000/rows/18446744073709551615/proof"
-            .to_owned(),
+        "/batches/00000000-0000-0000-0000-000000000000/rows/18446744073709551615/proof".to_owned(),
     ] {
         let answer = manager.get(&path).await;
         if answer.status >= 500 {

@@ -217,7 +217,7 @@ async fn every_row_of_a_batch_proves_through_its_batch_to_the_head() {
     let id = batch["id"].as_str().expect("an id");
     let listed = programme
         .manager
-        .get(&format!("/batches/by-id/{id}/rows"))
+        .get(&format!("/batches/{id}/rows"))
         .await
         .ok(200);
     let listed = listed.as_array().expect("rows");
@@ -227,7 +227,7 @@ async fn every_row_of_a_batch_proves_through_its_batch_to_the_head() {
         assert_eq!(line, index as u64 + 2);
         let proof = programme
             .manager
-            .get(&format!("/batches/by-id/{id}/rows/{line}/proof"))
+            .get(&format!("/batches/{id}/rows/{line}/proof"))
             .await
             .ok(200);
         let canonical = canonical_json(&row["cells"]).expect("canonical");
@@ -268,16 +268,13 @@ async fn every_row_of_a_batch_proves_through_its_batch_to_the_head() {
     for line in ["1", "6", "0"] {
         let missing = programme
             .manager
-            .get(&format!("/batches/by-id/{id}/rows/{line}/proof"))
+            .get(&format!("/batches/{id}/rows/{line}/proof"))
             .await;
         missing.problem(404, "not-found");
     }
     let nobody = "00000000-0000-0000-0000-000000000000";
     for asked in [nobody, "no-uuid"] {
-        let missing = programme
-            .manager
-            .get(&format!("/batches/by-id/{asked}"))
-            .await;
+        let missing = programme.manager.get(&format!("/batches/{asked}")).await;
         missing.problem(404, "not-found");
     }
 }

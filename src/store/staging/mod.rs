@@ -146,6 +146,10 @@ pub async fn check(
 }
 
 /// Moves the staged rows into their table as rows of `batch_id`.
+///
+/// From here on a row's line is its place in the batch, the header being line 1:
+/// that place is what the batch's root commits to. It is the line of the file
+/// too, but for a file with blank lines.
 pub async fn insert(
     connection: &mut PgConnection,
     programme_id: Uuid,
@@ -169,7 +173,7 @@ pub async fn insert(
     let sql = format!(
         "with asked as (select $4::text)
          insert into {table} (programme_id, batch_id, sequence, line, row_hash{round_column}, {columns})
-         select $1::uuid, $2::uuid, $3::bigint, line, row_hash{round_value}, {columns}
+         select $1::uuid, $2::uuid, $3::bigint, 1 + row_number() over (order by line), row_hash{round_value}, {columns}
          from staged order by line",
         table = table(kind)
     );

@@ -71,7 +71,7 @@ async fn a_file_over_the_size_limit_is_refused_and_one_at_the_limit_is_taken() {
 /// The head of an upload that promises more bytes than will come.
 fn head_of(programme: &TestProgramme, framing: &str) -> String {
     format!(
-        "POST /api/v1/programmes/{}/batches/households HTTP/1.1\r\n\
+        "POST /api/v1/programmes/{}/batches?kind=households HTTP/1.1\r\n\
          Host: localhost\r\nAuthorization: Bearer {}\r\n\
          Content-Type: text/csv\r\n{framing}\r\n\r\n",
         programme.code, programme.manager_secret

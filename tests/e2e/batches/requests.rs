@@ -17,7 +17,7 @@ async fn another_content_type_is_refused_before_the_file_is_read() {
     ] {
         let request = programme
             .manager
-            .request(reqwest::Method::POST, "/batches/households")
+            .request(reqwest::Method::POST, "/batches?kind=households")
             .header("Content-Type", content_type)
             .body(good.clone());
         Answer::of(request)
@@ -26,7 +26,7 @@ async fn another_content_type_is_refused_before_the_file_is_read() {
     }
     let bare = programme
         .manager
-        .request(reqwest::Method::POST, "/batches/households")
+        .request(reqwest::Method::POST, "/batches?kind=households")
         .body(good);
     Answer::of(bare)
         .await
@@ -35,14 +35,17 @@ async fn another_content_type_is_refused_before_the_file_is_read() {
 }
 
 #[tokio::test]
-async fn an_unknown_kind_and_an_unknown_round_are_not_found() {
+async fn an_unknown_kind_or_an_unknown_round_is_named() {
     let programme = TestProgramme::start().await;
     programme.small_register().await;
     let before = census(&programme.app.pool).await;
     let manager = &programme.manager;
     let file = rows("usage_survey", &["HH-1,S-1,2025-09-10,in_use,7,0.5"]);
     let unknown_kind = manager.upload("stoves", None, file.clone()).await;
-    unknown_kind.problem(404, "not-found");
+    let problem = unknown_kind.problem(422, "invalid-fields");
+    assert_eq!(problem["errors"][0]["field"], "kind");
+    let detail = problem["errors"][0]["detail"].as_str().expect("a sentence");
+    assert!(detail.contains("usage_survey"), "{detail}");
     let unknown_round = manager.upload("usage_survey", Some("2031"), file).await;
     let problem = unknown_round.problem(404, "not-found");
     assert_eq!(problem["detail"], "there is no round 2031");
@@ -91,7 +94,7 @@ async fn the_name_of_a_file_is_kept_without_its_folders() {
     let id = batch["id"].as_str().expect("an id");
     let read = programme
         .manager
-        .get(&format!("/batches/by-id/{id}"))
+        .get(&format!("/batches/{id}"))
         .await
         .ok(200);
     assert_eq!(read, batch);

@@ -68,7 +68,8 @@ impl Client {
         file: impl Into<Vec<u8>>,
     ) -> RequestBuilder {
         let request = self
-            .request(Method::POST, &format!("/batches/{kind}"))
+            .request(Method::POST, "/batches")
+            .query(&[("kind", kind)])
             .header("Content-Type", "text/csv; charset=utf-8")
             .body(file.into());
         match round {

@@ -135,7 +135,7 @@ fn rows_that_are_swapped_dropped_doubled_or_invented_are_found() {
     swapped.edit_lines(USAGE, |lines| lines.swap(4, 5));
     swapped.seal();
     let faults = swapped.faults();
-    assert_named(&faults, USAGE, Some(6), "stands after line");
+    assert_named(&faults, USAGE, Some(6), "stands where line");
     assert_named(&faults, USAGE, None, "do not hash to the root");
 
     let dropped = bag();
@@ -149,7 +149,7 @@ fn rows_that_are_swapped_dropped_doubled_or_invented_are_found() {
     doubled.edit_lines(USAGE, |lines| lines.insert(8, lines[7].clone()));
     doubled.seal();
     let faults = doubled.faults();
-    assert_named(&faults, USAGE, Some(9), "stands after line");
+    assert_named(&faults, USAGE, Some(9), "stands where line");
     assert_named(&faults, USAGE, None, "rows were accepted");
 
     let invented = bag();
@@ -176,7 +176,24 @@ fn a_row_moved_to_another_kind_or_another_line_is_found() {
         lines[3] = format!("{},1,{}", parts[0], parts[2]);
     });
     bag.seal();
-    assert_named(&bag.faults(), USAGE, Some(4), "stands after line");
+    assert_named(&bag.faults(), USAGE, Some(4), "stands where line");
+
+    // The last row of a file has no row after it that would give it away.
+    let last = self::bag();
+    let mut at = 0;
+    last.edit_lines(USAGE, |lines| {
+        at = lines.len() - 1;
+        let parts: Vec<String> = lines[at].splitn(3, ',').map(str::to_owned).collect();
+        let line: u64 = parts[1].parse().expect("a line");
+        lines[at] = format!("{},{},{}", parts[0], line + 1, parts[2]);
+    });
+    last.seal();
+    assert_named(
+        &last.faults(),
+        USAGE,
+        Some(at as u64 + 1),
+        "stands where line",
+    );
 }
 
 #[test]
