@@ -34,8 +34,10 @@ fn main() -> Result<()> {
     }
     // The service logs here as it does where it serves, so that this costs the same; but
     // checkpoints and loading the references are slow by nature.
+    let filter = EnvFilter::try_from_default_env()
+        .unwrap_or_else(|_| EnvFilter::new("warn,sqlx::query=error,emberbook=info"));
     tracing_subscriber::fmt()
-        .with_env_filter(EnvFilter::new("warn,sqlx::query=error,emberbook=info"))
+        .with_env_filter(filter)
         .with_writer(std::io::stderr)
         .init();
     tokio::runtime::Builder::new_multi_thread()
