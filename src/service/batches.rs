@@ -116,7 +116,21 @@ impl Service {
         let view = self
             .record_batch(connection, caller, batch_kind, record, parsed.root)
             .await?;
-        writing.finish(caller, view).await
+        let view = writing.finish(caller, view).await?;
+        if let Err(problem) = self.refresh_statistics(batch_kind, view.rows).await {
+            // The batch is in whatever becomes of this; what follows may be slow for a minute.
+            tracing::warn!(%problem, "the planner's statistics were not refreshed");
+        }
+        Ok(view)
+    }
+
+    async fn refresh_statistics(
+        &self,
+        batch_kind: BatchKind,
+        rows: u64,
+    ) -> Result<(), ServiceError> {
+        let mut connection = self.pool.acquire().await?;
+        Ok(staging::refresh_statistics(&mut connection, batch_kind, rows).await?)
     }
 
     /// Adds one row given as JSON, as a batch of one. Errors name the field.

@@ -184,3 +184,35 @@ pub async fn insert(
         .await?;
     Ok(done.rows_affected())
 }
+
+/// Batches below this many rows leave the planner's statistics to the database's own care.
+const LARGE_BATCH_ROWS: u64 = 1_000;
+
+/// Brings the planner's statistics up to date after a batch with more rows than the
+/// planner knows of in the whole table. The database does so by itself, but only about a
+/// minute later: what is asked until then would be planned for a small table.
+pub async fn refresh_statistics(
+    connection: &mut PgConnection,
+    kind: BatchKind,
+    rows: u64,
+) -> Result<(), StoreError> {
+    if rows < LARGE_BATCH_ROWS {
+        return Ok(());
+    }
+    let outgrown: bool =
+        sqlx::query_scalar("select reltuples < $2 from pg_class where oid = $1::regclass")
+            .bind(table(kind))
+            .bind(rows as f32)
+            .fetch_one(&mut *connection)
+            .await?;
+    if !outgrown {
+        return Ok(());
+    }
+    let mut sql = format!("analyze {}", table(kind));
+    if kind == BatchKind::Deployments {
+        // Filled by a trigger.
+        sql.push_str(", deployment_span");
+    }
+    sqlx::query(AssertSqlSafe(sql)).execute(connection).await?;
+    Ok(())
+}
