@@ -9,6 +9,7 @@ pub mod demo;
 mod error;
 pub mod evidence;
 pub mod export;
+mod known_tokens;
 pub mod library;
 pub mod overview;
 pub mod periods;
@@ -38,6 +39,7 @@ pub struct Service {
     pool: PgPool,
     clock: Clock,
     log_keys: Arc<trail::LogKeys>,
+    known_tokens: Arc<known_tokens::KnownTokens>,
 }
 
 impl Service {
@@ -46,6 +48,7 @@ impl Service {
             pool,
             clock,
             log_keys: Arc::new(log_keys),
+            known_tokens: Arc::default(),
         }
     }
 

@@ -99,7 +99,7 @@ mod tests {
         bytes
     }
 
-    /// RFC 8785 section 3.2.3, the order of its sorting example (MEMORY: names and their order).
+    /// RFC 8785 section 3.2.3, the names of its sorting example. SEEN-2ND.
     #[test]
     fn names_are_sorted_by_their_code_units() {
         let names = [
