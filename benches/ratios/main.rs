@@ -53,6 +53,7 @@ async fn measure(sizes: &Sizes, chosen: &[String]) -> Result<()> {
         "Ratios of the service to its references, {cores} cores{}.",
         load_average()
     );
+    println!("A ratio is service over reference, repeat by repeat: their median (and spread).");
     let house = House::open(sizes).await?;
     let wanted = |name: &str| chosen.is_empty() || chosen.iter().any(|one| one == name);
     // Intake comes last: it adds rows that the others would have to look through.

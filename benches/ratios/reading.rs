@@ -147,7 +147,7 @@ fn print(taken: &[Repeat], connections: usize, time: Duration) {
             (
                 "ratio of the rates",
                 format!(
-                    "{}  each side has a pool of {POOL_CONNECTIONS}; load and servers share the process",
+                    "{}  each side has a pool of {POOL_CONNECTIONS}, opened alike; load and servers share the process",
                     ratios(&pairs).show("", 3)
                 ),
             ),
