@@ -28,6 +28,6 @@ mod tests;
 pub use csv_reader::CsvReader;
 pub use kinds::{BatchKind, UnknownBatchKind};
 pub use rejection::{KEPT_REJECTIONS, Rejection, Rejections, code};
-pub use row::{Row, row_from_texts};
+pub use row::{CellTexts, Row, row_from_texts};
 pub use template::{Column, RowRule, Template, ValueRule};
 pub use value::Cell;

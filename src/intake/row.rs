@@ -4,6 +4,8 @@ use crate::intake::rejection::{Fault, Rejection, code};
 use crate::intake::template::{SoundCells, Template};
 use crate::intake::value::{Cell, read_cell};
 use serde_json::{Map, Value};
+use std::fmt::Write;
+use std::ops::Range;
 
 /// A row that its template accepts.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -41,6 +43,40 @@ impl Row {
                 (column.name.to_owned(), value)
             });
         Value::Object(members.collect::<Map<_, _>>())
+    }
+}
+
+/// The canonical texts of one row's cells, end to end; to be filled again row by row.
+#[derive(Debug, Default)]
+pub struct CellTexts {
+    text: String,
+    /// Where the text of each cell stands; absent where the cell is empty.
+    places: Vec<Option<Range<usize>>>,
+}
+
+impl CellTexts {
+    /// Takes the texts of this row in place of those of the last one.
+    pub fn fill(&mut self, row: &Row) {
+        self.text.clear();
+        self.places.clear();
+        for cell in &row.cells {
+            let start = self.text.len();
+            // Writing to a text cannot fail.
+            let _ = write!(self.text, "{cell}");
+            let is_given = *cell != Cell::Empty;
+            self.places.push(is_given.then_some(start..self.text.len()));
+        }
+    }
+
+    /// The text at this place of the template; absent where the cell is empty.
+    pub fn get(&self, index: usize) -> Option<&str> {
+        let place = self.places.get(index)?.clone()?;
+        self.text.get(place)
+    }
+
+    /// The texts in the order of the template.
+    pub fn iter(&self) -> impl Iterator<Item = Option<&str>> {
+        (0..self.places.len()).map(|index| self.get(index))
     }
 }
 

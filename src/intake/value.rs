@@ -25,7 +25,7 @@ impl fmt::Display for Cell {
         match self {
             Cell::Empty => Ok(()),
             Cell::Text(text) => formatter.write_str(text),
-            Cell::Date(day) => write!(formatter, "{}", day.format("%Y-%m-%d")),
+            Cell::Date(day) => write!(formatter, "{day}"),
             Cell::Decimal(number) => write!(formatter, "{number}"),
             Cell::Integer(number) => write!(formatter, "{number}"),
             Cell::Flag(true) => formatter.write_str("yes"),

@@ -7,7 +7,7 @@ use super::register::check_name;
 use super::write::Begun;
 use super::{Caller, Once, Role, Service, ServiceError, random_secret};
 use crate::store;
-use crate::store::access::TokenRow;
+use crate::store::access::{HolderRow, TokenRow};
 use crate::trail::merkle::sha256;
 use chrono::{DateTime, Duration, Utc};
 use serde::{Deserialize, Serialize};
@@ -63,21 +63,21 @@ impl Service {
     pub async fn caller_by_token(&self, token: &str) -> Result<Caller, ServiceError> {
         let credential = read_credential(token).ok_or(ServiceError::Unauthenticated)?;
         let mut connection = self.pool.acquire().await?;
-        let row = store::access::token_by_hash(
+        let holder = store::access::holder_by_token(
             &mut connection,
             credential.programme_id,
             &credential.hash,
         )
         .await?
         .ok_or(ServiceError::Unauthenticated)?;
-        caller(&mut connection, credential.programme_id, row).await
+        caller(credential.programme_id, holder)
     }
 
     /// Who a session cookie belongs to.
     pub async fn caller_by_session(&self, session: &str) -> Result<Caller, ServiceError> {
         let credential = read_credential(session).ok_or(ServiceError::Unauthenticated)?;
         let mut connection = self.pool.acquire().await?;
-        let row = store::access::token_by_session(
+        let holder = store::access::holder_by_session(
             &mut connection,
             credential.programme_id,
             &credential.hash,
@@ -85,7 +85,7 @@ impl Service {
         )
         .await?
         .ok_or(ServiceError::Unauthenticated)?;
-        caller(&mut connection, credential.programme_id, row).await
+        caller(credential.programme_id, holder)
     }
 
     /// Starts a browser session from a token; returns the cookie's value.
@@ -221,20 +221,13 @@ fn known_role(code: &str) -> Result<Role, ServiceError> {
     Role::from_code(code).ok_or_else(|| ServiceError::Internal(format!("unknown role {code}")))
 }
 
-async fn caller(
-    connection: &mut PgConnection,
-    programme_id: Uuid,
-    row: TokenRow,
-) -> Result<Caller, ServiceError> {
-    let programme = store::programmes::by_id(connection, programme_id)
-        .await?
-        .ok_or(ServiceError::Unauthenticated)?;
+fn caller(programme_id: Uuid, holder: HolderRow) -> Result<Caller, ServiceError> {
     Ok(Caller {
         programme_id,
-        programme_code: programme.code,
-        programme_name: programme.name,
-        token_id: row.token_id,
-        role: known_role(&row.role)?,
-        label: row.label,
+        programme_code: holder.programme_code,
+        programme_name: holder.programme_name,
+        token_id: holder.token_id,
+        role: known_role(&holder.role)?,
+        label: holder.label,
     })
 }

@@ -7,10 +7,10 @@ use super::upload::Spooled;
 use super::write::Begun;
 use super::{Caller, Once, Role, Service, ServiceError, id_of};
 use crate::accounting::records::{BatchRecord, RoundKind, kind};
-use crate::intake::{BatchKind, CsvReader, Rejection, Rejections};
+use crate::intake::{BatchKind, CellTexts, CsvReader, Rejection, Rejections};
 use crate::store;
 use crate::store::staging;
-use crate::trail::canonical::canonical_json;
+use crate::trail::canonical::FlatObject;
 use crate::trail::merkle::{Frontier, Hash, leaf_hash};
 use serde::{Deserialize, Serialize};
 use sqlx::PgConnection;
@@ -116,7 +116,21 @@ impl Service {
         let view = self
             .record_batch(connection, caller, batch_kind, record, parsed.root)
             .await?;
-        writing.finish(caller, view).await
+        let view = writing.finish(caller, view).await?;
+        if let Err(problem) = self.refresh_statistics(batch_kind, view.rows).await {
+            // The batch is in whatever becomes of this; what follows may be slow for a minute.
+            tracing::warn!(%problem, "the planner's statistics were not refreshed");
+        }
+        Ok(view)
+    }
+
+    async fn refresh_statistics(
+        &self,
+        batch_kind: BatchKind,
+        rows: u64,
+    ) -> Result<(), ServiceError> {
+        let mut connection = self.pool.acquire().await?;
+        Ok(staging::refresh_statistics(&mut connection, batch_kind, rows).await?)
     }
 
     /// Adds one row given as JSON, as a batch of one. Errors name the field.
@@ -367,6 +381,11 @@ fn parse(
             });
         }
     };
+    let names: Vec<&str> = template.columns.iter().map(|column| column.name).collect();
+    let shape = FlatObject::new(&names)
+        .map_err(|e| ServiceError::Internal(format!("template of {batch_kind}: {e}")))?;
+    let mut texts = CellTexts::default();
+    let mut canonical = Vec::new();
     let mut buffer = Vec::with_capacity(CHUNK_BYTES + 1024);
     while let Some(read) = reader.next_row() {
         let row = match read {
@@ -378,11 +397,12 @@ fn parse(
                 continue;
             }
         };
-        let bytes = canonical_json(&row.to_json(template))
-            .map_err(|e| ServiceError::Internal(format!("row {}: {e}", row.line)))?;
-        let hash = leaf_hash(&bytes);
+        texts.fill(&row);
+        canonical.clear();
+        shape.write(|place| texts.get(place), &mut canonical);
+        let hash = leaf_hash(&canonical);
         tree.push(hash);
-        staging::copy_line(&mut buffer, &row, &hash);
+        staging::copy_line(&mut buffer, row.line, &hash, &texts);
         if buffer.len() >= CHUNK_BYTES {
             let full = std::mem::replace(&mut buffer, Vec::with_capacity(CHUNK_BYTES + 1024));
             if chunks.blocking_send(full).is_err() {

@@ -13,6 +13,16 @@ pub struct TokenRow {
     pub created_at: DateTime<Utc>,
 }
 
+/// A token together with the programme that it opens.
+#[derive(Debug, Clone)]
+pub struct HolderRow {
+    pub token_id: Uuid,
+    pub role: String,
+    pub label: String,
+    pub programme_code: String,
+    pub programme_name: String,
+}
+
 pub async fn insert_token(
     connection: &mut PgConnection,
     programme_id: Uuid,
@@ -34,15 +44,18 @@ pub async fn insert_token(
     Ok(())
 }
 
-pub async fn token_by_hash(
+/// Who holds the token of this hash.
+pub async fn holder_by_token(
     connection: &mut PgConnection,
     programme_id: Uuid,
     token_hash: &[u8],
-) -> Result<Option<TokenRow>, StoreError> {
+) -> Result<Option<HolderRow>, StoreError> {
     Ok(sqlx::query_as!(
-        TokenRow,
-        "select token_id, role, label, created_at from access_token
-         where programme_id = $1 and token_hash = $2",
+        HolderRow,
+        "select t.token_id, t.role, t.label, p.code as programme_code, p.name as programme_name
+         from access_token t
+         join programme p using (programme_id)
+         where t.programme_id = $1 and t.token_hash = $2",
         programme_id,
         token_hash
     )
@@ -113,18 +126,19 @@ pub async fn insert_session(
     Ok(())
 }
 
-/// The token behind a session that has not expired at `now`.
-pub async fn token_by_session(
+/// Who holds the token behind a session that has not expired at `now`.
+pub async fn holder_by_session(
     connection: &mut PgConnection,
     programme_id: Uuid,
     session_hash: &[u8],
     now: DateTime<Utc>,
-) -> Result<Option<TokenRow>, StoreError> {
+) -> Result<Option<HolderRow>, StoreError> {
     Ok(sqlx::query_as!(
-        TokenRow,
-        "select t.token_id, t.role, t.label, t.created_at
+        HolderRow,
+        "select t.token_id, t.role, t.label, p.code as programme_code, p.name as programme_name
          from browser_session s
          join access_token t using (programme_id, token_id)
+         join programme p using (programme_id)
          where s.programme_id = $1 and s.session_hash = $2 and s.expires_at > $3",
         programme_id,
         session_hash,

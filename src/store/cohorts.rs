@@ -104,10 +104,12 @@ pub async fn usage_counts(
                  and u.surveyed_on >= $3 and u.surveyed_on < $4
            ), banded as (
                select outcome,
-                      (select count(*) from generate_series(1, 200) as years
-                       where (installed_on + make_interval(years => years))::date <= surveyed_on
-                      ) as age_band
-               from answered where installed_on is not null
+                      years - ((installed_on + make_interval(years => years))::date
+                               > surveyed_on)::integer as age_band
+               from answered
+               cross join lateral (select extract(year from surveyed_on)::integer
+                                          - extract(year from installed_on)::integer as years) y
+               where installed_on is not null
            )
            select age_band as "age_band!",
                   count(*) filter (where outcome = 'in_use') as "in_use!",

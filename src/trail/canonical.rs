@@ -8,6 +8,7 @@
 //! not finite would become `null` inside a structure, so it is refused too.
 
 mod finite;
+mod flat;
 mod strict;
 #[cfg(test)]
 mod tests;
@@ -16,6 +17,7 @@ use serde::Serialize;
 use serde_json::{Number, Value};
 use thiserror::Error;
 
+pub use flat::FlatObject;
 pub use strict::parse_strict;
 
 /// Arrays and objects must nest less deep than this.

@@ -2,7 +2,7 @@
 
 use super::read_all;
 use crate::intake::lexer::{Lexer, Record};
-use crate::intake::{BatchKind, Row, Template, ValueRule, row_from_texts, typed};
+use crate::intake::{BatchKind, Cell, CellTexts, Row, Template, ValueRule, row_from_texts, typed};
 use proptest::prelude::*;
 use rust_decimal::Decimal;
 
@@ -110,6 +110,21 @@ proptest! {
         // Decimals are equal whatever their trailing zeros, so the texts are compared too.
         prop_assert_eq!(again.as_ref(), Ok(&row));
         prop_assert_eq!(texts_of(template, &again.unwrap()), texts);
+    }
+
+    #[test]
+    fn the_texts_taken_at_once_are_those_taken_one_by_one(
+        (_, first) in accepted_row(),
+        (kind, row) in accepted_row(),
+    ) {
+        let mut texts = CellTexts::default();
+        texts.fill(&first);
+        texts.fill(&row);
+        let at_once: Vec<_> = texts.iter().map(|text| text.unwrap_or_default()).collect();
+        prop_assert_eq!(at_once, texts_of(kind.template(), &row));
+        for (index, cell) in row.cells.iter().enumerate() {
+            prop_assert_eq!(texts.get(index).is_none(), *cell == Cell::Empty);
+        }
     }
 
     #[test]

@@ -7,10 +7,11 @@
 mod checks;
 
 use super::{StoreError, signed};
-use crate::intake::{BatchKind, Cell, Column, Rejection, Row, Template, ValueRule};
+use crate::intake::{BatchKind, CellTexts, Column, Rejection, Template, ValueRule};
 use crate::trail::merkle::Hash;
 use sqlx::{AssertSqlSafe, PgConnection, Row as _};
 use std::fmt::Write as _;
+use std::io::Write as _;
 use uuid::Uuid;
 
 /// The table that holds the rows of a kind.
@@ -51,22 +52,27 @@ pub async fn open(connection: &mut PgConnection, template: &Template) -> Result<
         let _ = write!(sql, ", {} {}", column.name, sql_type(column));
     }
     sql.push_str(") on commit drop");
-    sqlx::query(AssertSqlSafe(sql)).execute(connection).await?;
+    sqlx::query(AssertSqlSafe(sql))
+        .execute(&mut *connection)
+        .await?;
+    // The checks and the insert sort and join the whole batch, which the default of 4 MB sends to disk.
+    sqlx::query("set local work_mem = '64MB'")
+        .execute(connection)
+        .await?;
     Ok(())
 }
 
-/// One row in the text format of COPY.
-pub fn copy_line(buffer: &mut Vec<u8>, row: &Row, row_hash: &Hash) {
-    buffer.extend_from_slice(row.line.to_string().as_bytes());
-    buffer.extend_from_slice(b"\t\\\\x");
-    buffer.extend_from_slice(hex::encode(row_hash.0).as_bytes());
-    for (index, cell) in row.cells.iter().enumerate() {
+/// One row in the text format of COPY: its line, its hash and the texts of its cells.
+pub fn copy_line(buffer: &mut Vec<u8>, line: u64, row_hash: &Hash, texts: &CellTexts) {
+    // Writing to memory cannot fail.
+    let _ = write!(buffer, "{line}\t\\\\x{row_hash}");
+    for text in texts.iter() {
         buffer.push(b'\t');
-        if matches!(cell, Cell::Empty) {
+        let Some(text) = text else {
             buffer.extend_from_slice(b"\\N");
             continue;
-        }
-        for byte in row.text(index).bytes() {
+        };
+        for byte in text.bytes() {
             match byte {
                 b'\\' => buffer.extend_from_slice(b"\\\\"),
                 b'\t' => buffer.extend_from_slice(b"\\t"),
@@ -185,4 +191,36 @@ pub async fn insert(
         .execute(connection)
         .await?;
     Ok(done.rows_affected())
+}
+
+/// Batches below this many rows leave the planner's statistics to the database's own care.
+const LARGE_BATCH_ROWS: u64 = 1_000;
+
+/// Brings the planner's statistics up to date after a batch with more rows than the
+/// planner knows of in the whole table. The database does so by itself, but only about a
+/// minute later: what is asked until then would be planned for a small table.
+pub async fn refresh_statistics(
+    connection: &mut PgConnection,
+    kind: BatchKind,
+    rows: u64,
+) -> Result<(), StoreError> {
+    if rows < LARGE_BATCH_ROWS {
+        return Ok(());
+    }
+    let outgrown: bool =
+        sqlx::query_scalar("select reltuples < $2 from pg_class where oid = $1::regclass")
+            .bind(table(kind))
+            .bind(rows as f32)
+            .fetch_one(&mut *connection)
+            .await?;
+    if !outgrown {
+        return Ok(());
+    }
+    let mut sql = format!("analyze {}", table(kind));
+    if kind == BatchKind::Deployments {
+        // Filled by a trigger.
+        sql.push_str(", deployment_span");
+    }
+    sqlx::query(AssertSqlSafe(sql)).execute(connection).await?;
+    Ok(())
 }

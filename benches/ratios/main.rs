@@ -1,0 +1,85 @@
+//! Three ratios of the service to what it stands on, each against its reference in the
+//! same run on the same private, durable PostgreSQL. They judge nothing: a machine's
+//! seconds say little, a ratio says what the service itself costs.
+//!
+//! `cargo bench --bench ratios -- [--quick] [intake] [statement] [reading]`
+//!
+//! Loopback only, bounded in count and time. `--quick` is a smoke run of tiny sizes.
+
+mod figures;
+mod house;
+mod intake;
+mod load;
+mod reading;
+mod statement;
+
+use anyhow::{Result, bail};
+use house::{House, Sizes};
+use std::time::Instant;
+use tracing_subscriber::EnvFilter;
+
+const ALL: [&str; 3] = ["statement", "reading", "intake"];
+
+fn main() -> Result<()> {
+    let mut sizes = Sizes::full();
+    let mut chosen = Vec::new();
+    for argument in std::env::args().skip(1) {
+        match argument.as_str() {
+            "--quick" => sizes = Sizes::quick(),
+            // What `cargo bench` adds of its own accord.
+            "--bench" => {}
+            name if ALL.contains(&name) => chosen.push(name.to_owned()),
+            other => bail!("there is no {other:?}; there are --quick, intake, statement, reading"),
+        }
+    }
+    // The service logs here as it does where it serves, so that this costs the same; but
+    // checkpoints and loading the references are slow by nature.
+    let filter = EnvFilter::try_from_default_env()
+        .unwrap_or_else(|_| EnvFilter::new("warn,sqlx::query=error,emberbook=info"));
+    tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .init();
+    tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        .build()?
+        .block_on(measure(&sizes, &chosen))
+}
+
+async fn measure(sizes: &Sizes, chosen: &[String]) -> Result<()> {
+    let began = Instant::now();
+    let cores = std::thread::available_parallelism()?;
+    println!(
+        "Ratios of the service to its references, {cores} cores{}.",
+        load_average()
+    );
+    println!("A ratio is service over reference, repeat by repeat: their median (and spread).");
+    let house = House::open(sizes).await?;
+    let wanted = |name: &str| chosen.is_empty() || chosen.iter().any(|one| one == name);
+    // Intake comes last: it adds rows that the others would have to look through.
+    if wanted("statement") {
+        statement::measure(&house, sizes.statement_repeats).await?;
+    }
+    if wanted("reading") {
+        reading::measure(&house, sizes.reading_repeats, sizes.reading_time).await?;
+    }
+    if wanted("intake") {
+        intake::measure(&house, sizes.intake_repeats).await?;
+    }
+    house.close().await?;
+    println!(
+        "Took {:.0} s{}.",
+        began.elapsed().as_secs_f64(),
+        load_average()
+    );
+    Ok(())
+}
+
+/// How busy the machine is, where it says so: other work spoils a measurement.
+fn load_average() -> String {
+    let told = std::fs::read_to_string("/proc/loadavg").unwrap_or_default();
+    match told.split(' ').next() {
+        Some(average) if !average.is_empty() => format!(", load average {average}"),
+        _ => String::new(),
+    }
+}
