@@ -7,7 +7,7 @@ use serde::Serialize;
 use std::fmt::Write;
 
 /// The figures that a reader asks for first, in this order.
-const SHOWN: [&str; 15] = [
+const SHOWN: [&str; 16] = [
     "stoves_in_service_days",
     "use_rate",
     "household_days_in_use",
@@ -18,6 +18,7 @@ const SHOWN: [&str; 15] = [
     "bc_avoided",
     "bc_percent",
     "oc_avoided",
+    "oc_percent",
     "co_avoided",
     "co_percent",
     "char_weighed_dry",
@@ -65,6 +66,15 @@ pub fn text(statement: &Statement) -> String {
         statement.methodology.version,
         statement.position
     );
+    if let Some(figure) = statement.figures.first() {
+        let _ = writeln!(
+            text,
+            "  {:<57} {:>9} [{} % interval]",
+            "",
+            "",
+            number(figure.confidence * Decimal::ONE_HUNDRED, 1)
+        );
+    }
     for figure in SHOWN.iter().filter_map(|id| statement.figure(id)) {
         let _ = writeln!(text, "  {}", line(figure));
     }
@@ -83,22 +93,19 @@ pub fn text(statement: &Statement) -> String {
 
 fn line(figure: &Figure) -> String {
     let decimals = decimals_for(figure.value);
-    let interval = if figure.lower == figure.upper {
-        String::new()
-    } else {
-        format!(
-            "  ({} % interval {} to {})",
-            number(figure.confidence * Decimal::ONE_HUNDRED, 1),
+    let mut line = format!("{:<57} {:>9}", figure.label, number(figure.value, decimals));
+    // The unit of a share is 1, which would read as a second number.
+    if figure.unit != "1" {
+        line = format!("{line} {}", figure.unit);
+    }
+    if figure.lower != figure.upper {
+        line = format!(
+            "{line}  [{} to {}]",
             number(figure.lower, decimals),
             number(figure.upper, decimals)
-        )
-    };
-    format!(
-        "{:<44} {:>12} {}{interval}",
-        figure.label,
-        number(figure.value, decimals),
-        figure.unit
-    )
+        );
+    }
+    line
 }
 
 fn basis<T: Serialize>(claim: &Claim<T>) -> &'static str {
