@@ -105,8 +105,8 @@ async fn upload(house: &House, file: &Path, round: &str, rows: &mut u64) -> Resu
     let body = tokio::fs::File::open(file).await?;
     let began = Instant::now();
     let response = reqwest::Client::new()
-        .post(house.resource(&format!("/batches/{}", BatchKind::UsageSurvey)))
-        .query(&[("round", round)])
+        .post(house.resource("/batches"))
+        .query(&[("kind", BatchKind::UsageSurvey.code()), ("round", round)])
         .bearer_auth(&house.token)
         .header("content-type", "text/csv")
         .timeout(PATIENCE)
