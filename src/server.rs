@@ -4,8 +4,8 @@ use crate::service::Service;
 use crate::{api, web};
 use axum::Router;
 use axum::extract::Request;
-use axum::http::{HeaderName, HeaderValue, StatusCode, header};
-use axum::response::{IntoResponse, Response};
+use axum::http::{HeaderName, HeaderValue, StatusCode};
+use axum::response::IntoResponse;
 use std::time::Duration;
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
@@ -23,7 +23,7 @@ const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
 pub fn router(service: Service) -> Router {
     api::router(service.clone())
         .merge(web::router(service))
-        .method_not_allowed_fallback(wrong_method)
+        .method_not_allowed_fallback(async || api::Problem::wrong_method())
         .layer(CompressionLayer::new())
         .layer(CatchPanicLayer::custom(|_| {
             api::Problem::from(crate::service::ServiceError::Internal("a handler panicked".into()))
@@ -46,14 +46,4 @@ fn set_header(name: &'static str, value: &'static str) -> SetResponseHeaderLayer
         HeaderName::from_static(name),
         HeaderValue::from_static(value),
     )
-}
-
-async fn wrong_method() -> Response {
-    let problem = r#"{"type":"/problems/method-not-allowed","title":"This address does not take that method","status":405,"detail":"see /api/v1/openapi.json"}"#;
-    (
-        StatusCode::METHOD_NOT_ALLOWED,
-        [(header::CONTENT_TYPE, "application/problem+json")],
-        problem,
-    )
-        .into_response()
 }

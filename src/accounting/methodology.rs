@@ -31,6 +31,13 @@ pub struct Methodology {
     pub claim: ClaimRule,
 }
 
+impl Methodology {
+    /// `code@version`, the name by which it is cited.
+    pub fn id(&self) -> String {
+        format!("{}@{}", self.code, self.version)
+    }
+}
+
 /// How the fuel saved is found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]

@@ -5,7 +5,7 @@
 //! in the types of their own subjects.
 
 use crate::accounting::factor::Factor;
-use crate::accounting::inputs::Period;
+use crate::accounting::inputs::{EvidenceRole, Period};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -131,6 +131,18 @@ pub struct ChosenRounds {
     pub baseline_kitchens: Vec<String>,
     pub project_kitchens: Vec<String>,
     pub char_weighings: Vec<String>,
+}
+
+impl ChosenRounds {
+    /// The rounds of each role, in the order in which a statement lists its evidence.
+    pub fn by_role(&self) -> [(EvidenceRole, &[String]); 4] {
+        [
+            (EvidenceRole::Usage, &self.usage),
+            (EvidenceRole::BaselineKitchens, &self.baseline_kitchens),
+            (EvidenceRole::ProjectKitchens, &self.project_kitchens),
+            (EvidenceRole::CharWeighings, &self.char_weighings),
+        ]
+    }
 }
 
 /// Chooses rounds for `period`; each list is sorted by code.

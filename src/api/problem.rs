@@ -77,6 +77,16 @@ impl Problem {
         .into()
     }
 
+    /// The address exists, but not for this method.
+    pub fn wrong_method() -> Self {
+        Problem::new(
+            StatusCode::METHOD_NOT_ALLOWED,
+            "method-not-allowed",
+            "This address does not take that method",
+            "see /api/v1/openapi.json",
+        )
+    }
+
     pub(super) fn unsupported(detail: impl Into<String>) -> Self {
         Problem::new(
             StatusCode::UNSUPPORTED_MEDIA_TYPE,

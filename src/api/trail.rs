@@ -4,6 +4,7 @@ use super::Problem;
 use super::extract::{Access, PathParts, QueryParts};
 use super::register::page_limit;
 use crate::service::Service;
+use crate::service::export::Export;
 use crate::service::trail::{ConsistencyProof, EntryView, InclusionProof};
 use axum::body::Body;
 use axum::extract::State;
@@ -154,11 +155,11 @@ async fn export(
 ) -> Result<Response, Problem> {
     let export = service.export(&caller).await?;
     let headers = [
-        (header::CONTENT_TYPE, "application/gzip".to_owned()),
+        (header::CONTENT_TYPE, Export::MEDIA_TYPE.to_owned()),
         (header::CONTENT_LENGTH, export.bytes.to_string()),
         (
             header::CONTENT_DISPOSITION,
-            format!("attachment; filename=\"{}.tar.gz\"", export.name),
+            format!("attachment; filename=\"{}\"", export.file_name()),
         ),
     ];
     let file = tokio::fs::File::from_std(export.file);

@@ -79,7 +79,7 @@ async fn export(
     loaded: &Loaded,
 ) -> Result<PathBuf> {
     let mut export = service.export(&loaded.caller).await?;
-    let path = config.data.join(format!("{}.tar.gz", export.name));
+    let path = config.data.join(export.file_name());
     let mut file =
         std::fs::File::create(&path).with_context(|| format!("cannot write {}", path.display()))?;
     std::io::copy(&mut export.file, &mut file)?;

@@ -151,6 +151,24 @@ impl Service {
         Ok(new)
     }
 
+    /// Issues a token on the operator's word, where a programme has lost its own.
+    pub async fn operator_issues_token(
+        &self,
+        programme_code: &str,
+        role: Role,
+        label: &str,
+    ) -> Result<String, ServiceError> {
+        let mut transaction = self.pool.begin().await?;
+        let programme = store::programmes::by_code(&mut transaction, programme_code)
+            .await?
+            .ok_or_else(|| ServiceError::not_found("programme", programme_code))?;
+        let token = self
+            .insert_token(&mut transaction, programme.programme_id, role, label)
+            .await?;
+        transaction.commit().await?;
+        Ok(token.secret)
+    }
+
     pub async fn tokens(&self, caller: &Caller) -> Result<Vec<TokenView>, ServiceError> {
         caller.must_manage()?;
         let mut connection = self.pool.acquire().await?;

@@ -68,7 +68,6 @@ impl Service {
     ) -> Result<BatchView, ServiceError> {
         caller.must_be(&[Role::Manager, Role::Monitor])?;
         let batch_kind = upload.kind;
-        let round = upload.round.clone();
         let record = BatchRecord {
             id: batch_id(caller, &upload),
             kind: batch_kind.code().into(),
@@ -84,7 +83,7 @@ impl Service {
             Begun::Go(writing) => writing,
         };
         let connection = &mut *writing.transaction;
-        check_round(connection, caller, batch_kind, round.as_deref()).await?;
+        check_round(connection, caller, batch_kind, record.round.as_deref()).await?;
         if let Some(known) = known_batch(connection, caller, record.id).await? {
             return writing.finish(caller, known).await;
         }
@@ -101,7 +100,7 @@ impl Service {
                 connection,
                 caller,
                 batch_kind,
-                round.as_deref(),
+                record.round.as_deref(),
                 parsed.rejections,
             )
             .await?;
@@ -199,7 +198,7 @@ impl Service {
         root: Hash,
     ) -> Result<BatchView, ServiceError> {
         let subject = record.id.to_string();
-        let (sequence, _) = self
+        let sequence = self
             .log(connection, caller, kind::BATCH_ACCEPTED, &subject, &record)
             .await?;
         let file_sha256 = hex::decode(&record.file_sha256)

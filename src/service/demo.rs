@@ -12,7 +12,6 @@ use super::{Caller, Once, Role, Service, ServiceError};
 use crate::accounting::records::RoundKind;
 use crate::intake::BatchKind;
 use crate::seed::programme::ProgrammeFile;
-use crate::store;
 use std::path::Path;
 
 /// What the seed folder became.
@@ -83,24 +82,6 @@ impl Service {
             statement,
             fresh,
         })
-    }
-
-    /// Issues a token on the operator's word, where a programme has lost its own.
-    pub async fn operator_issues_token(
-        &self,
-        programme_code: &str,
-        role: Role,
-        label: &str,
-    ) -> Result<String, ServiceError> {
-        let mut transaction = self.pool.begin().await?;
-        let programme = store::programmes::by_code(&mut transaction, programme_code)
-            .await?
-            .ok_or_else(|| ServiceError::not_found("programme", programme_code))?;
-        let token = self
-            .insert_token(&mut transaction, programme.programme_id, role, label)
-            .await?;
-        transaction.commit().await?;
-        Ok(token.secret)
     }
 
     /// Sites, models, rounds and the period, where they are not there yet.

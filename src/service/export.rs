@@ -24,6 +24,15 @@ pub struct Export {
     pub name: String,
 }
 
+impl Export {
+    pub const MEDIA_TYPE: &str = "application/gzip";
+
+    /// What the file is called where it is kept.
+    pub fn file_name(&self) -> String {
+        format!("{}.tar.gz", self.name)
+    }
+}
+
 /// Trail entries read at a time.
 const ENTRIES_AT_ONCE: u32 = 500;
 

@@ -50,7 +50,7 @@ impl Service {
             [only] => only.id().to_string(),
             several => format!("{} factors", several.len()),
         };
-        let (sequence, _) = self
+        let sequence = self
             .log(connection, caller, kind::FACTORS_ADDED, &subject, record)
             .await?;
         let bodies = record
@@ -109,8 +109,8 @@ impl Service {
         caller: &Caller,
         methodology: &Methodology,
     ) -> Result<(), ServiceError> {
-        let subject = format!("{}@{}", methodology.code, methodology.version);
-        let (sequence, _) = self
+        let subject = methodology.id();
+        let sequence = self
             .log(
                 connection,
                 caller,

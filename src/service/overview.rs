@@ -106,7 +106,7 @@ impl Service {
         let Some(first) = methodologies.first() else {
             return Ok(Vec::new());
         };
-        let methodology = format!("{}@{}", first.code, first.version);
+        let methodology = first.id();
         let mut missing = Vec::new();
         for view in periods {
             let code = &view.period.code;

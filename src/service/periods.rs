@@ -44,7 +44,7 @@ impl Service {
             ends_on: new.ends_on,
         };
         self.write(caller, once, async |connection| {
-            let (sequence, _) = self
+            let sequence = self
                 .log(
                     connection,
                     caller,
@@ -74,7 +74,7 @@ impl Service {
             let record = PeriodClosedRecord {
                 code: code.to_owned(),
             };
-            let (sequence, _) = self
+            let sequence = self
                 .log(connection, caller, kind::PERIOD_CLOSED, code, &record)
                 .await?;
             store::periods::close(connection, caller.programme_id, code, sequence).await?;

@@ -45,7 +45,7 @@ impl Service {
             name: site.name.trim().into(),
         };
         self.write(caller, once, async |connection| {
-            let (sequence, _) = self
+            let sequence = self
                 .log(connection, caller, kind::SITE_ADDED, &record.code, &record)
                 .await?;
             store::register::insert_site(connection, caller.programme_id, &record, sequence)
@@ -92,7 +92,7 @@ impl Service {
         };
         let subject = format!("{}@{}", record.code, record.version);
         self.write(caller, once, async |connection| {
-            let (sequence, _) = self
+            let sequence = self
                 .log(
                     connection,
                     caller,

@@ -54,7 +54,7 @@ impl Service {
             design: round.design.trim().into(),
         };
         self.write(caller, once, async |connection| {
-            let (sequence, _) = self
+            let sequence = self
                 .log(
                     connection,
                     caller,

@@ -107,17 +107,16 @@ impl Service {
             &caller.programme_id.to_string(),
             &digest.to_string(),
         ]);
-        let known = store::statements::all(connection, caller.programme_id).await?;
-        if let Some(known) = known.into_iter().find(|row| row.statement_id == id) {
+        if let Some(known) = store::statements::by_id(connection, caller.programme_id, id).await? {
             return Ok(view(known));
         }
-        let (sequence, _) = self
-            .log(
+        let sequence = self
+            .log_bytes(
                 connection,
                 caller,
                 kind::STATEMENT_MADE,
                 &id.to_string(),
-                statement,
+                &content,
             )
             .await?;
         let row = StatementRow {
@@ -167,15 +166,13 @@ impl Service {
         id: Uuid,
     ) -> Result<(StatementView, Statement), ServiceError> {
         let bytes = self.statement_bytes(caller, id).await?;
-        let view = self
-            .statements(caller)
+        let mut connection = self.pool.acquire().await?;
+        let row = store::statements::by_id(&mut connection, caller.programme_id, id)
             .await?
-            .into_iter()
-            .find(|statement| statement.id == id)
             .ok_or_else(|| ServiceError::not_found("statement", id))?;
         let statement = serde_json::from_slice(&bytes)
             .map_err(|e| ServiceError::Internal(format!("statement {id}: {e}")))?;
-        Ok((view, statement))
+        Ok((view(row), statement))
     }
 
     /// The exact bytes that the trail committed to.
@@ -212,7 +209,7 @@ async fn methodology_at(
     store::library::methodologies(connection, caller.programme_id, position)
         .await?
         .into_iter()
-        .find(|methodology| format!("{}@{}", methodology.code, methodology.version) == name)
+        .find(|methodology| methodology.id() == name)
         .ok_or_else(|| ServiceError::not_found("methodology", name))
 }
 
@@ -250,18 +247,13 @@ async fn statement_inputs(
     let mut evidence = vec![EvidenceSet {
         role: EvidenceRole::Register,
         rounds: Vec::new(),
-        batches: cohorts::register_batches(connection, scope).await?,
+        batches: cohorts::batches(connection, scope, None).await?,
     }];
-    for (role, rounds) in [
-        (EvidenceRole::Usage, &chosen.usage),
-        (EvidenceRole::BaselineKitchens, &chosen.baseline_kitchens),
-        (EvidenceRole::ProjectKitchens, &chosen.project_kitchens),
-        (EvidenceRole::CharWeighings, &chosen.char_weighings),
-    ] {
-        let batches = cohorts::batches_of_rounds(connection, scope, rounds).await?;
+    for (role, rounds) in chosen.by_role() {
+        let batches = cohorts::batches(connection, scope, Some(rounds)).await?;
         evidence.push(EvidenceSet {
             role,
-            rounds: rounds.clone(),
+            rounds: rounds.to_vec(),
             batches,
         });
     }

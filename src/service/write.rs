@@ -109,7 +109,7 @@ impl Service {
         writing.finish(caller, answer).await
     }
 
-    /// Appends `content` to the caller's trail; returns the entry's sequence and the exact bytes.
+    /// Appends `content` to the caller's trail; returns the entry's sequence.
     pub(super) async fn log<C: Serialize>(
         &self,
         connection: &mut PgConnection,
@@ -117,19 +117,31 @@ impl Service {
         kind: &str,
         subject: &str,
         content: &C,
-    ) -> Result<(u64, Vec<u8>), ServiceError> {
+    ) -> Result<u64, ServiceError> {
         let content = canonical_of(content)
             .map_err(|e| ServiceError::Internal(format!("record of {subject}: {e}")))?;
+        self.log_bytes(connection, caller, kind, subject, &content)
+            .await
+    }
+
+    /// The same for content that is canonical JSON already.
+    pub(super) async fn log_bytes(
+        &self,
+        connection: &mut PgConnection,
+        caller: &Caller,
+        kind: &str,
+        subject: &str,
+        content: &[u8],
+    ) -> Result<u64, ServiceError> {
         let entry = NewEntry {
             kind,
             subject,
-            content: &content,
+            content,
             actor: &caller.actor(),
             reason: None,
             now: self.now(),
         };
-        let sequence = store::trail::append(connection, caller.programme_id, &entry).await?;
-        Ok((sequence, content))
+        Ok(store::trail::append(connection, caller.programme_id, &entry).await?)
     }
 }
 

@@ -250,15 +250,19 @@ pub async fn char_lots(
     Ok(lots)
 }
 
-/// The batches of `rounds` known at the scope's position, in trail order.
-pub async fn batches_of_rounds(
+/// The batches of `rounds`, or of the register where none are asked for, known at the
+/// scope's position, in trail order.
+pub async fn batches(
     connection: &mut PgConnection,
     scope: Scope<'_>,
-    rounds: &[String],
+    rounds: Option<&[String]>,
 ) -> Result<Vec<BatchRef>, StoreError> {
     let rows = sqlx::query!(
         "select batch_id, row_count, root from batch
-         where programme_id = $1 and sequence < $2 and round_code = any($3) order by sequence",
+         where programme_id = $1 and sequence < $2
+           and case when $3::text[] is null then round_code is null
+                    else round_code = any($3) end
+         order by sequence",
         scope.programme_id,
         signed(scope.position),
         rounds
@@ -266,34 +270,14 @@ pub async fn batches_of_rounds(
     .fetch_all(connection)
     .await?;
     rows.into_iter()
-        .map(|row| batch_ref(row.batch_id, row.row_count, &row.root))
+        .map(|row| {
+            Ok(BatchRef {
+                id: row.batch_id,
+                rows: unsigned(row.row_count, "batch")?,
+                root: hex::encode(row.root),
+            })
+        })
         .collect()
-}
-
-/// The batches of the register known at the scope's position, in trail order.
-pub async fn register_batches(
-    connection: &mut PgConnection,
-    scope: Scope<'_>,
-) -> Result<Vec<BatchRef>, StoreError> {
-    let rows = sqlx::query!(
-        "select batch_id, row_count, root from batch
-         where programme_id = $1 and sequence < $2 and round_code is null order by sequence",
-        scope.programme_id,
-        signed(scope.position)
-    )
-    .fetch_all(connection)
-    .await?;
-    rows.into_iter()
-        .map(|row| batch_ref(row.batch_id, row.row_count, &row.root))
-        .collect()
-}
-
-fn batch_ref(id: Uuid, rows: i64, root: &[u8]) -> Result<BatchRef, StoreError> {
-    Ok(BatchRef {
-        id,
-        rows: unsigned(rows, "batch")?,
-        root: hex::encode(root),
-    })
 }
 
 fn narrow<T>(value: T, what: &str) -> Result<u32, StoreError>

@@ -48,11 +48,31 @@ pub async fn all(
     connection: &mut PgConnection,
     programme_id: Uuid,
 ) -> Result<Vec<StatementRow>, StoreError> {
+    select(connection, programme_id, None).await
+}
+
+pub async fn by_id(
+    connection: &mut PgConnection,
+    programme_id: Uuid,
+    statement_id: Uuid,
+) -> Result<Option<StatementRow>, StoreError> {
+    Ok(select(connection, programme_id, Some(statement_id))
+        .await?
+        .pop())
+}
+
+async fn select(
+    connection: &mut PgConnection,
+    programme_id: Uuid,
+    statement_id: Option<Uuid>,
+) -> Result<Vec<StatementRow>, StoreError> {
     let rows = sqlx::query!(
         "select statement_id, period_code, methodology_code, methodology_version, position,
                 restatement, content_hash, sequence
-         from statement where programme_id = $1 order by sequence desc",
-        programme_id
+         from statement where programme_id = $1 and ($2::uuid is null or statement_id = $2)
+         order by sequence desc",
+        programme_id,
+        statement_id
     )
     .fetch_all(connection)
     .await?;

@@ -244,15 +244,10 @@ fn evidence_sets(history: &History, position: u64, chosen: &ChosenRounds) -> Vec
         rounds: Vec::new(),
         batches: batches(None),
     }];
-    for (role, rounds) in [
-        (EvidenceRole::Usage, &chosen.usage),
-        (EvidenceRole::BaselineKitchens, &chosen.baseline_kitchens),
-        (EvidenceRole::ProjectKitchens, &chosen.project_kitchens),
-        (EvidenceRole::CharWeighings, &chosen.char_weighings),
-    ] {
+    for (role, rounds) in chosen.by_role() {
         sets.push(EvidenceSet {
             role,
-            rounds: rounds.clone(),
+            rounds: rounds.to_vec(),
             batches: batches(Some(rounds)),
         });
     }

@@ -9,7 +9,7 @@ use crate::trail::canonical::is_canonical;
 use crate::trail::checkpoint::Checkpoint;
 use crate::trail::event::Event;
 use crate::trail::merkle::{Frontier, Hash, leaf_hash, sha256};
-use crate::trail::note::VerifierKey;
+use crate::trail::note::{NoteError, VerifierKey};
 use std::fs::File;
 use std::io::{BufRead, BufReader, Read};
 
@@ -159,11 +159,10 @@ fn check_head(bag: &Bag, options: &Options, walk: &Walk, report: &mut Report) ->
             "it is not the key that the trail's first entry names".into(),
         );
     }
-    let key = match (&options.key, recorded.parse::<VerifierKey>()) {
-        (Some(pinned), _) => pinned.clone(),
-        (None, Ok(own)) => own,
-        (None, Err(error)) => {
-            fault(layout::CHECKPOINT_KEY, error.to_string());
+    let key = match signing_key(options, Some(&recorded)) {
+        Ok(key) => key,
+        Err(problem) => {
+            fault(layout::CHECKPOINT_KEY, problem);
             return None;
         }
     };
@@ -210,19 +209,24 @@ fn check_head(bag: &Bag, options: &Options, walk: &Walk, report: &mut Report) ->
     Some(key.name().to_owned())
 }
 
+/// The key that the verifier brought, else the one that the trail names.
+fn signing_key(options: &Options, recorded: Option<&str>) -> Result<VerifierKey, String> {
+    match (&options.key, recorded) {
+        (Some(pinned), _) => Ok(pinned.clone()),
+        (None, Some(recorded)) => recorded.parse().map_err(|e: NoteError| e.to_string()),
+        (None, None) => Err("the trail names no key".into()),
+    }
+}
+
 fn check_kept(options: &Options, walk: &Walk, report: &mut Report) {
     let Some(kept) = &options.kept_checkpoint else {
         return;
     };
-    let recorded = walk
-        .history
-        .programme
-        .as_ref()
-        .map(|p| p.checkpoint_key.parse());
-    let key = match (&options.key, recorded) {
-        (Some(pinned), _) => pinned.clone(),
-        (None, Some(Ok(own))) => own,
-        _ => return,
+    let programme = walk.history.programme.as_ref();
+    let recorded = programme.map(|p| p.checkpoint_key.as_str());
+    let Ok(key) = signing_key(options, recorded) else {
+        // The head needs the same key: its check has told that there is none.
+        return;
     };
     let problem = match Checkpoint::open(kept, &[key]) {
         Err(error) => error.to_string(),

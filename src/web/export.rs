@@ -3,6 +3,7 @@
 use super::refusal::Refusal;
 use super::session::Visitor;
 use crate::service::Service;
+use crate::service::export::Export;
 use axum::body::Body;
 use axum::extract::State;
 use axum::http::header;
@@ -15,11 +16,11 @@ pub(super) async fn download(
 ) -> Result<Response, Refusal> {
     let export = service.export(&caller).await?;
     let headers = [
-        (header::CONTENT_TYPE, "application/gzip".to_owned()),
+        (header::CONTENT_TYPE, Export::MEDIA_TYPE.to_owned()),
         (header::CONTENT_LENGTH, export.bytes.to_string()),
         (
             header::CONTENT_DISPOSITION,
-            format!("attachment; filename=\"{}.tar.gz\"", export.name),
+            format!("attachment; filename=\"{}\"", export.file_name()),
         ),
     ];
     let file = tokio::fs::File::from_std(export.file);
