@@ -201,6 +201,7 @@ fn decimal(value: f64) -> Result<Decimal, ClaimError> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::accounting::methodology::Fallback;
     use proptest::prelude::*;
     use std::str::FromStr;
 
@@ -209,6 +210,8 @@ mod tests {
             confidence: Decimal::from_str("0.90").unwrap(),
             sides,
             precision: precision.map(|text| Decimal::from_str(text).unwrap()),
+            fallback: Fallback::LowerBound,
+            floor_t: None,
         }
     }
 
@@ -288,6 +291,8 @@ mod tests {
                 confidence: Decimal::new(confidence, 2),
                 sides: if two { Sides::Two } else { Sides::One },
                 precision: precision.map(|hundredths| Decimal::new(hundredths, 2)),
+                fallback: Fallback::LowerBound,
+                floor_t: None,
             };
             let doubt = Uncertainty { standard_error: error, degrees_of_freedom: df };
             let found = claimable(value, doubt, &rule).unwrap();

@@ -96,3 +96,81 @@ pub struct CharWeighing {
     /// `soil`, `burnt`, `sold_as_fuel`, `discarded`, `unknown`.
     pub fate: String,
 }
+
+/// What one household said, or was seen, to burn before the programme: one fuel in one device.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BaselineSurveyAnswer {
+    pub household_code: String,
+    pub surveyed_on: NaiveDate,
+    pub device: String,
+    pub fuel: String,
+    pub fuel_wet_kg_per_day: Decimal,
+    pub moisture_wb: Decimal,
+    pub people: People,
+}
+
+/// One controlled cooking test: one cook, one dish, one device.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CookingTest {
+    pub test_code: String,
+    /// Pseudonym of the cook.
+    pub cook_code: String,
+    pub tested_on: NaiveDate,
+    pub device: String,
+    pub dish: String,
+    pub fuel: String,
+    pub fuel_wet_kg: Decimal,
+    pub moisture_wb: Decimal,
+    /// Dry char left over.
+    pub char_left_kg: Decimal,
+    /// Food as cooked.
+    pub food_kg: Decimal,
+    pub minutes: Option<Decimal>,
+}
+
+/// One burn of a stove in a laboratory, water-boiling style.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StoveTest {
+    pub test_code: String,
+    pub laboratory: String,
+    pub tested_on: NaiveDate,
+    pub device: String,
+    /// Whole years that the stove had been in use.
+    pub stove_age_years: u32,
+    pub fuel: String,
+    pub fuel_wet_kg: Decimal,
+    pub moisture_wb: Decimal,
+    pub fuel_ncv_dry_mj_per_kg: Decimal,
+    /// Dry char left over.
+    pub char_left_kg: Decimal,
+    pub char_ncv_mj_per_kg: Decimal,
+    pub water_start_kg: Decimal,
+    pub water_end_kg: Decimal,
+    pub water_start_c: Decimal,
+    pub water_end_c: Decimal,
+    pub minutes: Decimal,
+    pub co_g: Option<Decimal>,
+    pub pm25_mg: Option<Decimal>,
+}
+
+/// What a laboratory found in one sample of char. Mass fractions of the dry char.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CharLabTest {
+    pub sample_code: String,
+    pub laboratory: String,
+    pub sampled_on: NaiveDate,
+    pub feedstock: String,
+    pub carbon_total: Decimal,
+    pub carbon_inorganic: Decimal,
+    pub hydrogen: Decimal,
+    pub ash: Option<Decimal>,
+}
+
+/// Moisture of one fuel as read at one household.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MoistureReading {
+    pub household_code: String,
+    pub measured_on: NaiveDate,
+    pub fuel: String,
+    pub moisture_wb: Decimal,
+}

@@ -37,6 +37,20 @@ pub enum Quantity {
     ThermalEfficiency,
     /// kg wood per kg charcoal.
     CharcoalConversion,
+    /// kg dry fuel per household-day before the programme.
+    BaselineFuel,
+    /// Fraction of a thermal efficiency lost with each year of use.
+    AnnualEfficiencyLoss,
+    /// Share of the cooking that moved to the project stove.
+    CookingShare,
+    /// Fraction of the gross reduction that one kind of leakage takes away.
+    LeakageShare,
+    /// Permanence at a molar H/C_org of zero, of a published line.
+    PermanenceIntercept,
+    /// Change of permanence per unit of molar H/C_org, of a published line.
+    PermanenceSlope,
+    /// How far one material lies from the published line; its value is zero.
+    PermanenceResidual,
 }
 
 impl Quantity {
@@ -54,6 +68,13 @@ impl Quantity {
             Quantity::BlackCarbonShare => "black carbon share of PM2.5",
             Quantity::ThermalEfficiency => "thermal efficiency",
             Quantity::CharcoalConversion => "charcoal conversion",
+            Quantity::BaselineFuel => "baseline fuel per household-day",
+            Quantity::AnnualEfficiencyLoss => "yearly loss of efficiency",
+            Quantity::CookingShare => "share of cooking on the project stove",
+            Quantity::LeakageShare => "share lost to leakage",
+            Quantity::PermanenceIntercept => "intercept of char permanence",
+            Quantity::PermanenceSlope => "slope of char permanence in H/C_org",
+            Quantity::PermanenceResidual => "spread of materials around the permanence line",
         }
     }
 }
@@ -126,6 +147,15 @@ pub enum Spread {
     Normal {
         #[serde(with = "rust_decimal::serde::str")]
         standard_deviation: Decimal,
+    },
+    /// A normal around the stated value, cut off at the bounds.
+    TruncatedNormal {
+        #[serde(with = "rust_decimal::serde::str")]
+        standard_deviation: Decimal,
+        #[serde(with = "rust_decimal::serde::str")]
+        lower: Decimal,
+        #[serde(with = "rust_decimal::serde::str")]
+        upper: Decimal,
     },
     /// The stated value is the median; `ln` of the quantity is normal.
     Lognormal {

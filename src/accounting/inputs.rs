@@ -4,6 +4,7 @@
 //! of a bag; both must arrive at the same value, and so at the same statement.
 //! All counts and sums here are exact: nothing is divided before the formulas.
 
+use crate::accounting::evidence::{CharLabTest, CookingTest, StoveTest};
 use crate::accounting::factor::Factor;
 use crate::accounting::methodology::Methodology;
 use chrono::NaiveDate;
@@ -23,14 +24,22 @@ pub struct StatementInputs {
     pub factors: Vec<Factor>,
     /// Sorted by their fields in order.
     pub cohorts: Vec<CohortDays>,
-    /// Sorted by age band; answers surveyed inside the period.
+    /// Sorted by age band, then site; answers surveyed inside the period.
     pub usage: Vec<UsageCount>,
+    /// Sorted by household. A survey answer counts as one day.
+    pub baseline_survey: Vec<KitchenHousehold>,
     /// Sorted by household.
     pub baseline_kitchens: Vec<KitchenHousehold>,
     /// Sorted by household.
     pub project_kitchens: Vec<KitchenHousehold>,
     /// Sorted by feedstock, then fate; weighed inside the period.
     pub char_lots: Vec<CharLot>,
+    /// Sorted by code.
+    pub cooking_tests: Vec<CookingTest>,
+    /// Sorted by code.
+    pub stove_tests: Vec<StoveTest>,
+    /// Sorted by code.
+    pub char_lab: Vec<CharLabTest>,
     /// Which batches each kind of input was read from.
     pub evidence: Vec<EvidenceSet>,
 }
@@ -63,14 +72,27 @@ pub struct CohortDays {
     pub stoves: u64,
 }
 
-/// Answers of the usage surveys for one age band at the day of the survey.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// Answers of the usage surveys for one age band at the day of the survey, in one site.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct UsageCount {
     pub age_band: u32,
+    pub site_code: String,
     pub in_use: u64,
     pub not_in_use: u64,
     pub not_found: u64,
     pub refused: u64,
+    /// Share of meals cooked on the stove, of those in use who told it.
+    pub meal_share: Sums,
+    /// Days used in the week before, of those in use who told it.
+    pub days_per_week: Sums,
+}
+
+/// Exact sums from which a mean and its spread can be had.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Sums {
+    pub count: u64,
+    pub sum: Decimal,
+    pub sum_of_squares: Decimal,
 }
 
 /// One household's kitchen test, summed over its days.
@@ -123,6 +145,10 @@ pub enum EvidenceRole {
     BaselineKitchens,
     ProjectKitchens,
     CharWeighings,
+    BaselineSurvey,
+    CookingTests,
+    StoveTests,
+    CharLab,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]

@@ -277,6 +277,10 @@ async fn statement_inputs(
             .await?,
         char_lots: cohorts::char_lots(connection, scope, &chosen.char_weighings, yield_bound)
             .await?,
+        baseline_survey: Vec::new(),
+        cooking_tests: Vec::new(),
+        stove_tests: Vec::new(),
+        char_lab: Vec::new(),
         evidence,
         methodology,
         factors,

@@ -1,6 +1,7 @@
 //! Standard deviations of the distributions that a factor may be stated with.
 
 use super::{StatisticsError, quantile};
+use statrs::distribution::{Continuous, ContinuousCDF, Normal};
 
 /// The shape of a factor's distribution around its stated value.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -10,6 +11,12 @@ pub enum Shape {
     /// The stated value is the mean.
     Normal {
         standard_deviation: f64,
+    },
+    /// A normal around the stated value, cut off at the bounds.
+    TruncatedNormal {
+        standard_deviation: f64,
+        lower: f64,
+        upper: f64,
     },
     /// The stated value is the median; `lower` and `upper` bound the central `confidence`.
     Lognormal {
@@ -56,6 +63,23 @@ pub fn moments(shape: Shape, stated: f64) -> Result<Moments, StatisticsError> {
             plain(stated, standard_deviation * standard_deviation)
         }
         Shape::Normal { .. } => refused("the standard deviation is below zero"),
+        Shape::TruncatedNormal {
+            standard_deviation: sigma,
+            lower,
+            upper,
+        } => {
+            let Some(cut) = Cut::of(stated, sigma, lower, upper) else {
+                return refused(
+                    "a truncated normal needs a spread above zero and room inside its bounds",
+                );
+            };
+            let shift = (cut.density_lower - cut.density_upper) / cut.inside;
+            let bend = (cut.alpha * cut.density_lower - cut.beta * cut.density_upper) / cut.inside;
+            plain(
+                stated + sigma * shift,
+                sigma * sigma * (1.0 + bend - shift * shift),
+            )
+        }
         Shape::Lognormal {
             lower,
             upper,
@@ -90,6 +114,39 @@ pub fn moments(shape: Shape, stated: f64) -> Result<Moments, StatisticsError> {
     }
 }
 
+/// Where a truncated normal is cut off.
+struct Cut {
+    alpha: f64,
+    beta: f64,
+    density_lower: f64,
+    density_upper: f64,
+    /// Probability of the uncut normal below the lower bound.
+    below: f64,
+    /// Probability of the uncut normal between the bounds.
+    inside: f64,
+}
+
+impl Cut {
+    /// None without a spread, or where next to nothing lies between the bounds.
+    fn of(stated: f64, sigma: f64, lower: f64, upper: f64) -> Option<Cut> {
+        if !(sigma > 0.0 && lower <= stated && stated <= upper && lower < upper) {
+            return None;
+        }
+        let standard = Normal::standard();
+        let (alpha, beta) = ((lower - stated) / sigma, (upper - stated) / sigma);
+        let below = standard.cdf(alpha);
+        let inside = standard.cdf(beta) - below;
+        (inside > 1e-9).then_some(Cut {
+            alpha,
+            beta,
+            density_lower: standard.pdf(alpha),
+            density_upper: standard.pdf(beta),
+            below,
+            inside,
+        })
+    }
+}
+
 /// The central interval of `shape` itself, equal tails outside it.
 pub fn central_interval(
     shape: Shape,
@@ -105,6 +162,19 @@ pub fn central_interval(
             stated - z * standard_deviation,
             stated + z * standard_deviation,
         ),
+        Shape::TruncatedNormal {
+            standard_deviation: sigma,
+            lower,
+            upper,
+        } => {
+            let quantile = |p: f64| -> Result<f64, StatisticsError> {
+                let cut = Cut::of(stated, sigma, lower, upper)
+                    .ok_or(StatisticsError::Spread("no room inside the bounds"))?;
+                let drawn = quantile::normal(cut.below + p * cut.inside)?;
+                Ok((stated + sigma * drawn).clamp(lower, upper))
+            };
+            (quantile(tail)?, quantile(1.0 - tail)?)
+        }
         Shape::Lognormal { .. } => {
             let widen = (z * found.sigma_ln.unwrap_or(0.0)).exp();
             (stated / widen, stated * widen)
@@ -212,6 +282,27 @@ mod tests {
         let (lower, upper) = central_interval(uniform, 0.5, 0.90).unwrap();
         close(lower, 0.05, 1e-12);
         close(upper, 0.95, 1e-12);
+    }
+
+    /// A standard normal cut at -1 and 2, by the textbook formula and tables of phi and Phi.
+    #[test]
+    fn a_normal_cut_off_has_the_moments_of_what_is_left() {
+        let shape = Shape::TruncatedNormal {
+            standard_deviation: 1.0,
+            lower: -1.0,
+            upper: 2.0,
+        };
+        let found = moments(shape, 0.0).unwrap();
+        // phi(-1) 0.2419707, phi(2) 0.0539910, Phi(2) - Phi(-1) 0.8185946: tables.
+        close(found.mean, (0.2419707 - 0.0539910) / 0.8185946, 1e-6);
+        let bend = (-0.2419707 - 2.0 * 0.0539910) / 0.8185946;
+        close(
+            found.standard_deviation.powi(2),
+            1.0 + bend - found.mean.powi(2),
+            1e-6,
+        );
+        let (lower, upper) = central_interval(shape, 0.0, 0.90).unwrap();
+        assert!(-1.0 < lower && upper < 2.0, "{lower} {upper}");
     }
 
     #[test]

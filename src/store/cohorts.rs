@@ -5,7 +5,7 @@
 
 use super::{StoreError, signed, unsigned};
 use crate::accounting::inputs::{
-    BatchRef, Burn, CharLot, CohortDays, KitchenHousehold, Period, UsageCount,
+    BatchRef, Burn, CharLot, CohortDays, KitchenHousehold, Period, Sums, UsageCount,
 };
 use rust_decimal::Decimal;
 use sqlx::PgConnection;
@@ -94,16 +94,21 @@ pub async fn usage_counts(
 ) -> Result<Vec<UsageCount>, StoreError> {
     let rows = sqlx::query!(
         r#"with answered as (
-               select u.outcome, u.surveyed_on,
+               select u.outcome, u.surveyed_on, u.share_of_meals, u.days_used_last_week,
+                      h.site_code,
                       (select max(d.installed_on) from deployment d
                        where d.programme_id = u.programme_id and d.serial = u.serial
                          and d.household_code = u.household_code
                          and d.installed_on <= u.surveyed_on and d.sequence < $2) as installed_on
                from usage_answer u
+               join household h on h.programme_id = u.programme_id
+                               and h.household_code = u.household_code
                where u.programme_id = $1 and u.sequence < $2 and u.round_code = any($5)
                  and u.surveyed_on >= $3 and u.surveyed_on < $4
            ), banded as (
-               select outcome,
+               select outcome, site_code,
+                      case when outcome = 'in_use' then share_of_meals end as meals,
+                      case when outcome = 'in_use' then days_used_last_week::numeric end as days,
                       years - ((installed_on + make_interval(years => years))::date
                                > surveyed_on)::integer as age_band
                from answered
@@ -111,12 +116,16 @@ pub async fn usage_counts(
                                           - extract(year from installed_on)::integer as years) y
                where installed_on is not null
            )
-           select age_band as "age_band!",
+           select age_band as "age_band!", site_code as "site_code!",
                   count(*) filter (where outcome = 'in_use') as "in_use!",
                   count(*) filter (where outcome = 'not_in_use') as "not_in_use!",
                   count(*) filter (where outcome = 'not_found') as "not_found!",
-                  count(*) filter (where outcome = 'refused') as "refused!"
-           from banded group by age_band order by age_band"#,
+                  count(*) filter (where outcome = 'refused') as "refused!",
+                  count(meals) as "meals!", coalesce(sum(meals), 0) as "meals_sum!",
+                  coalesce(sum(meals * meals), 0) as "meals_squares!",
+                  count(days) as "days!", coalesce(sum(days), 0) as "days_sum!",
+                  coalesce(sum(days * days), 0) as "days_squares!"
+           from banded group by age_band, site_code"#,
         scope.programme_id,
         signed(scope.position),
         scope.period.starts_on,
@@ -125,17 +134,32 @@ pub async fn usage_counts(
     )
     .fetch_all(connection)
     .await?;
-    rows.into_iter()
+    let mut counts = rows
+        .into_iter()
         .map(|row| {
             Ok(UsageCount {
                 age_band: narrow(row.age_band, "usage answer")?,
+                site_code: row.site_code,
                 in_use: unsigned(row.in_use, "usage answer")?,
                 not_in_use: unsigned(row.not_in_use, "usage answer")?,
                 not_found: unsigned(row.not_found, "usage answer")?,
                 refused: unsigned(row.refused, "usage answer")?,
+                meal_share: Sums {
+                    count: unsigned(row.meals, "usage answer")?,
+                    sum: row.meals_sum.normalize(),
+                    sum_of_squares: row.meals_squares.normalize(),
+                },
+                days_per_week: Sums {
+                    count: unsigned(row.days, "usage answer")?,
+                    sum: row.days_sum.normalize(),
+                    sum_of_squares: row.days_squares.normalize(),
+                },
             })
         })
-        .collect()
+        .collect::<Result<Vec<_>, StoreError>>()?;
+    // PostgreSQL orders text by its collation, the statement by bytes.
+    counts.sort_by(|a, b| (a.age_band, &a.site_code).cmp(&(b.age_band, &b.site_code)));
+    Ok(counts)
 }
 
 /// Kitchen tests of `rounds`, one entry a household, summed over its days.

@@ -28,6 +28,15 @@ pub(super) fn sentence(trace: &Trace, node: &Node) -> String {
             [above, below] => format!("{}, divided by {}.", capital(above), named(below)),
             _ => "A quotient of the values below.".into(),
         },
+        Operation::Bounded => match inputs.as_slice() {
+            [value, lowest, highest] => format!(
+                "{}, no lower than {} and no higher than {}.",
+                capital(value),
+                named(lowest),
+                named(highest)
+            ),
+            _ => "The first value below, between the other two.".into(),
+        },
     }
 }
 

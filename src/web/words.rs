@@ -170,6 +170,10 @@ pub(super) fn evidence_role(role: EvidenceRole) -> &'static str {
         EvidenceRole::BaselineKitchens => "baseline kitchen tests",
         EvidenceRole::ProjectKitchens => "project kitchen tests",
         EvidenceRole::CharWeighings => "char weighings",
+        EvidenceRole::BaselineSurvey => "baseline surveys",
+        EvidenceRole::CookingTests => "controlled cooking tests",
+        EvidenceRole::StoveTests => "stove tests",
+        EvidenceRole::CharLab => "char laboratory results",
     }
 }
 
@@ -196,6 +200,16 @@ pub(super) fn spread(spread: &Spread) -> String {
         Spread::Normal { standard_deviation } => {
             format!("normal, standard deviation {}", whole(*standard_deviation))
         }
+        Spread::TruncatedNormal {
+            standard_deviation,
+            lower,
+            upper,
+        } => format!(
+            "normal, standard deviation {}, cut off at {} and {}",
+            whole(*standard_deviation),
+            whole(*lower),
+            whole(*upper)
+        ),
         Spread::Lognormal {
             lower,
             upper,

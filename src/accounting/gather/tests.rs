@@ -99,6 +99,7 @@ fn a_stove_in_an_unknown_household_is_named() {
 
 #[test]
 fn answers_meet_the_latest_installation_before_the_visit() {
+    let households = [household("h1", "north"), household("h2", "north")];
     let deployments = [
         deployment("s1", "h1", "2022-01-01"),
         deployment("s1", "h1", "2025-02-01"),
@@ -111,7 +112,7 @@ fn answers_meet_the_latest_installation_before_the_visit() {
         answer("s2", "h2", "2025-08-01", UsageOutcome::Refused),
         answer("s2", "h2", "2024-08-01", UsageOutcome::InUse),
     ];
-    let found = usage_counts(&answers, &deployments, &year()).unwrap();
+    let found = usage_counts(&answers, &deployments, &households, &year()).unwrap();
     let short: Vec<_> = found
         .iter()
         .map(|c| (c.age_band, c.in_use, c.not_in_use, c.not_found, c.refused))
@@ -126,7 +127,7 @@ fn answers_meet_the_latest_installation_before_the_visit() {
         ]
     );
     let early = answer("s2", "h1", "2025-03-01", UsageOutcome::InUse);
-    assert!(usage_counts(&[early], &deployments, &year()).is_err());
+    assert!(usage_counts(&[early], &deployments, &households, &year()).is_err());
 }
 
 fn kitchen_day(on: &str, device: &str, fuel: &str, used: &str, adults: u32) -> KitchenDay {

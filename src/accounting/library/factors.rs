@@ -34,6 +34,7 @@ struct FactorRow {
 enum SpreadKind {
     Exact,
     Normal,
+    TruncatedNormal,
     Lognormal,
     Triangular,
     Uniform,
@@ -79,6 +80,7 @@ impl FactorRow {
         let used = match self.spread_kind {
             SpreadKind::Exact => [false, false, false, false],
             SpreadKind::Normal => [false, false, false, true],
+            SpreadKind::TruncatedNormal => [true, true, false, true],
             SpreadKind::Lognormal => [true, true, true, false],
             SpreadKind::Triangular | SpreadKind::Uniform => [true, true, false, false],
         };
@@ -95,6 +97,12 @@ impl FactorRow {
             SpreadKind::Normal => Spread::Normal {
                 standard_deviation: self
                     .decimal("standard_deviation", self.standard_deviation.as_deref())?,
+            },
+            SpreadKind::TruncatedNormal => Spread::TruncatedNormal {
+                standard_deviation: self
+                    .decimal("standard_deviation", self.standard_deviation.as_deref())?,
+                lower: lower()?,
+                upper: upper()?,
             },
             SpreadKind::Lognormal => Spread::Lognormal {
                 lower: lower()?,

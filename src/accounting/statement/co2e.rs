@@ -5,6 +5,7 @@ use super::fuel::{BurntFuel, Kitchens};
 use super::lookup::Need;
 use super::species::{emission_factors, emission_need};
 use crate::accounting::factor::{Factor, Quantity};
+use crate::accounting::methodology::Leakage;
 use crate::accounting::trace::{Heading, NodeRef, Sign, Term};
 use rust_decimal::Decimal;
 
@@ -42,7 +43,14 @@ pub(super) fn avoided<'a>(
     let before = group(draft, baseline, &mut co2_factors);
     let after = group(draft, project, &mut co2_factors);
     let inputs = draft.inputs;
-    let leakage = draft.named_factor(&inputs.methodology.leakage, "leakage multiplier");
+    let Leakage::Multiplier(leakage) = &inputs.methodology.leakage else {
+        draft.gap(
+            "leakage-itemised",
+            "Leakage by items cannot be computed.".to_owned(),
+        );
+        return None;
+    };
+    let leakage = draft.named_factor(leakage, "leakage multiplier");
     let leakage =
         leakage.and_then(|factor| of_quantity(draft, factor, Quantity::LeakageMultiplier));
     let (before, after) = (before?, after?);

@@ -4,7 +4,9 @@ use super::draft::Draft;
 use crate::accounting::inputs::{Burn, EvidenceRole, KitchenHousehold};
 use crate::accounting::methodology::FuelRule;
 use crate::accounting::rounding::to_statistic;
-use crate::accounting::trace::{Estimate, Heading, LedgerError, NodeRef, Sign, Survey, Term};
+use crate::accounting::trace::{
+    Estimate, Family, Heading, LedgerError, NodeRef, Sign, Survey, Term,
+};
 use crate::statistics::estimate::mean_vector;
 use rust_decimal::Decimal;
 use std::collections::{BTreeMap, BTreeSet};
@@ -287,6 +289,7 @@ fn enter(
         role: arm.role(),
         units: households as u64,
         degrees_of_freedom: spread.degrees_of_freedom,
+        family: Family::StudentT,
         estimates,
         covariance: spread.covariance,
     });

@@ -122,7 +122,9 @@ impl<'a> Draft<'a> {
             return None;
         };
         let most = is_fraction(factor.quantity).then_some(Decimal::ONE);
-        if factor.value < Decimal::ZERO || most.is_some_and(|most| factor.value > most) {
+        let signed = factor.quantity == Quantity::PermanenceSlope;
+        if (factor.value < Decimal::ZERO && !signed) || most.is_some_and(|most| factor.value > most)
+        {
             let range = if most.is_some() {
                 "0 to 1"
             } else {
@@ -160,6 +162,9 @@ fn is_fraction(quantity: Quantity) -> bool {
             | CharYieldBound
             | BlackCarbonShare
             | ThermalEfficiency
+            | AnnualEfficiencyLoss
+            | CookingShare
+            | LeakageShare
     )
 }
 
@@ -203,6 +208,11 @@ fn formula_unit(quantity: Quantity, text: &str) -> Option<&'static str> {
         .then_some("kg C/kg dry char"),
         CharYieldBound => one_of(&["kg/kg", "kg char/kg fuel", "kg dry char/kg dry fuel"])
             .then_some("kg dry char/kg dry fuel"),
+        BaselineFuel => {
+            (text == "kg dry fuel/household-day").then_some("kg dry fuel/household-day")
+        }
+        AnnualEfficiencyLoss | CookingShare | LeakageShare | PermanenceIntercept
+        | PermanenceSlope | PermanenceResidual => plain.then_some("1"),
         CharcoalConversion => None,
     }
 }
@@ -214,6 +224,7 @@ fn wanted_units(quantity: Quantity) -> &'static str {
         Quantity::GlobalWarmingPotential => "kg CO2e/kg",
         Quantity::CharCarbonFraction => "kg C/kg dry char",
         Quantity::CharYieldBound => "kg dry char/kg dry fuel",
+        Quantity::BaselineFuel => "kg dry fuel/household-day",
         _ => "a fraction",
     }
 }

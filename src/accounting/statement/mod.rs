@@ -141,8 +141,13 @@ pub fn state(inputs: &StatementInputs) -> Result<Statement, Vec<Gap>> {
 /// The whole account, in the order in which a reader follows it.
 fn account(draft: &mut Draft) -> Option<(Vec<Figure>, Claims)> {
     let inputs = draft.inputs;
-    // The only method so far; a further one will not compile until it is accounted for here.
-    let FuelMethod::KitchenTestIndependent = inputs.methodology.fuel_method;
+    if inputs.methodology.fuel_method != FuelMethod::KitchenTestIndependent {
+        draft.gap(
+            "fuel-method-unknown",
+            "Only kitchen tests of independent groups can be stated.".to_owned(),
+        );
+        return None;
+    }
     let days = use_rate::days_in_use(draft);
     let baseline = fuel::kitchens(draft, Arm::Baseline);
     let project = fuel::kitchens(draft, Arm::Project);

@@ -6,10 +6,10 @@
 
 use super::draft::Draft;
 use crate::accounting::inputs::{EvidenceRole, UsageCount};
-use crate::accounting::trace::{Estimate, Heading, NodeRef, Sign, Survey, Term};
+use crate::accounting::trace::{Estimate, Family, Heading, NodeRef, Sign, Survey, Term};
 use crate::statistics::estimate::proportion_standard_error;
 use rust_decimal::Decimal;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Days of the period, all in the ledger.
 #[derive(Debug, Clone, Copy)]
@@ -107,18 +107,8 @@ fn days_in_band(
 
 /// Stoves in use over all answers: not found and refused are not in use.
 fn share_in_use(draft: &mut Draft, band: u32) -> Option<NodeRef> {
-    let mut counts = draft
-        .inputs
-        .usage
-        .iter()
-        .filter(|count| count.age_band == band);
-    let (count, again) = (counts.next(), counts.next());
-    if again.is_some() {
-        let sentence = format!("The usage answers of age band {band} are given twice.");
-        draft.gap("usage-counted-twice", sentence);
-        return None;
-    }
-    let Some((count, answers)) = count.and_then(|count| Some((count, all_answers(count)?))) else {
+    let count = counts_of_band(draft, band)?;
+    let Some(answers) = all_answers(&count) else {
         return no_answers(draft, band);
     };
     let wanted = draft.inputs.methodology.minimum_answers_per_age_band;
@@ -151,6 +141,7 @@ fn share_in_use(draft: &mut Draft, band: u32) -> Option<NodeRef> {
         units: answers,
         // One answer has no spread; it gets the fewest degrees that Student's t is defined for.
         degrees_of_freedom: answers.saturating_sub(1).max(1) as f64,
+        family: Family::Proportion,
         estimates: vec![Estimate {
             heading: Heading::new(id, label, "share-in-use", "1"),
             value: Decimal::from(count.in_use) / Decimal::from(answers),
@@ -160,6 +151,33 @@ fn share_in_use(draft: &mut Draft, band: u32) -> Option<NodeRef> {
     };
     let nodes = draft.ledger.survey(survey);
     draft.keep(nodes)?.first().copied()
+}
+
+/// The answers of one age band, all sites together.
+fn counts_of_band(draft: &mut Draft, band: u32) -> Option<UsageCount> {
+    let mut sites = BTreeSet::new();
+    let mut all = UsageCount {
+        age_band: band,
+        ..UsageCount::default()
+    };
+    let usage = &draft.inputs.usage;
+    for count in usage.iter().filter(|count| count.age_band == band) {
+        if !sites.insert(&count.site_code) {
+            let sentence = format!("The usage answers of age band {band} are given twice.");
+            draft.gap("usage-counted-twice", sentence);
+            return None;
+        }
+        let sums = [
+            (&mut all.in_use, count.in_use),
+            (&mut all.not_in_use, count.not_in_use),
+            (&mut all.not_found, count.not_found),
+            (&mut all.refused, count.refused),
+        ];
+        for (sum, more) in sums {
+            *sum = sum.saturating_add(more);
+        }
+    }
+    Some(all)
 }
 
 fn all_answers(count: &UsageCount) -> Option<u64> {

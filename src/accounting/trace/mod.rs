@@ -7,7 +7,9 @@
 mod ledger;
 mod unit;
 
-pub use ledger::{Estimate, Heading, Ledger, LedgerError, NodeRef, Survey, Term, Uncertainty};
+pub use ledger::{
+    Estimate, Family, Heading, Ledger, LedgerError, NodeRef, Survey, Term, Uncertainty,
+};
 pub use unit::Unit;
 
 use crate::accounting::factor::FactorId;
@@ -77,6 +79,8 @@ pub enum Operation {
     Product,
     /// The first input over the second.
     Quotient,
+    /// The first input, no lower than the second and no higher than the third.
+    Bounded,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

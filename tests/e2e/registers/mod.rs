@@ -74,7 +74,7 @@ async fn compare(
             .filter(|(round, _)| rounds.contains(round))
             .map(|(_, answer)| answer.clone())
             .collect();
-        let by_rows = gather::usage_counts(&of_rounds, &deployments, scope.period);
+        let by_rows = gather::usage_counts(&of_rounds, &deployments, &households, scope.period);
         assert_eq!(Ok(&counts), by_rows.as_ref(), "{place} {rounds:?}");
         compared += counts.len();
     }

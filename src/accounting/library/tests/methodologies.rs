@@ -3,7 +3,9 @@
 use super::super::supplied_methodologies;
 use super::{by_id, decimal};
 use crate::accounting::factor::{Factor, FactorId, Quantity};
-use crate::accounting::methodology::{CharPlace, Methodology, Sides};
+use crate::accounting::methodology::{
+    CharPlace, CharRule, Leakage, Methodology, Permanence, Sides,
+};
 use rust_decimal::Decimal;
 use std::collections::BTreeSet;
 
@@ -40,6 +42,20 @@ fn answers<'a>(
         .collect()
 }
 
+fn leakage_of(methodology: &Methodology) -> &FactorId {
+    match &methodology.leakage {
+        Leakage::Multiplier(id) => id,
+        Leakage::Items(_) => panic!("{} itemises its leakage", methodology.code),
+    }
+}
+
+fn permanence_of(rule: &CharRule) -> &FactorId {
+    match &rule.permanence {
+        Permanence::Factor(id) => id,
+        Permanence::HydrogenToCarbon(rule) => &rule.unmeasured,
+    }
+}
+
 fn listed_factors(methodology: &Methodology) -> Vec<Factor> {
     let published = by_id();
     methodology
@@ -71,8 +87,8 @@ fn each_methodology_lists_every_factor_it_names_once() {
             .iter()
             .map(|fuel| (&fuel.non_renewable_fraction, Quantity::NonRenewableFraction));
         let named = named.chain([
-            (&methodology.leakage, Quantity::LeakageMultiplier),
-            (&rule.permanence, Quantity::CharPermanence),
+            (leakage_of(&methodology), Quantity::LeakageMultiplier),
+            (permanence_of(rule), Quantity::CharPermanence),
             (&rule.yield_bound, Quantity::CharYieldBound),
         ]);
         for (id, quantity) in named {
@@ -133,7 +149,14 @@ fn exactly_one_factor_answers_each_need_of_each_methodology() {
             single(Quantity::GlobalWarmingPotential, Some(gas), "", "");
         }
         let rule = &methodology.char_rule;
-        used.extend([&methodology.leakage, &rule.permanence, &rule.yield_bound].map(Clone::clone));
+        used.extend(
+            [
+                leakage_of(&methodology),
+                permanence_of(rule),
+                &rule.yield_bound,
+            ]
+            .map(Clone::clone),
+        );
         used.extend(
             methodology
                 .fuels
@@ -184,7 +207,10 @@ fn the_two_methodologies_differ_in_claim_and_warming_potentials() {
         (bound.claim.sides, bound.claim.precision),
         (Sides::Two, None)
     );
-    assert_eq!(by_id()[&bound.char_rule.permanence].value, decimal("0.56"));
+    assert_eq!(
+        by_id()[permanence_of(&bound.char_rule)].value,
+        decimal("0.56")
+    );
     let precise = find("kitchen-test-precision");
     assert_eq!(precise.gwp_set, "AR6 GWP100");
     assert_eq!(

@@ -32,6 +32,7 @@ fn written_bounds(factor: &Factor) -> Option<(Decimal, Decimal)> {
     match factor.spread {
         Spread::Exact | Spread::Normal { .. } => None,
         Spread::Lognormal { lower, upper, .. }
+        | Spread::TruncatedNormal { lower, upper, .. }
         | Spread::Triangular { lower, upper }
         | Spread::Uniform { lower, upper } => Some((lower, upper)),
     }
@@ -90,7 +91,10 @@ fn every_value_lies_inside_its_bounds() {
                 assert!(*lower > Decimal::ZERO, "{}", factor.code);
                 assert!(*confidence > Decimal::ZERO && *confidence < Decimal::ONE);
             }
-            Spread::Normal { standard_deviation } => {
+            Spread::Normal { standard_deviation }
+            | Spread::TruncatedNormal {
+                standard_deviation, ..
+            } => {
                 assert!(*standard_deviation > Decimal::ZERO, "{}", factor.code);
             }
             Spread::Exact | Spread::Triangular { .. } | Spread::Uniform { .. } => {}
@@ -113,6 +117,13 @@ fn units_fit_the_quantity() {
             Quantity::BlackCarbonShare => &["fraction of PM2.5"],
             Quantity::ThermalEfficiency => &["fraction, without the char's energy"],
             Quantity::CharcoalConversion => &["kg wood/kg charcoal"],
+            Quantity::BaselineFuel => &["kg dry fuel/household-day"],
+            Quantity::AnnualEfficiencyLoss | Quantity::CookingShare | Quantity::LeakageShare => {
+                &["fraction"]
+            }
+            Quantity::PermanenceIntercept
+            | Quantity::PermanenceSlope
+            | Quantity::PermanenceResidual => &["fraction"],
         };
         assert!(
             allowed.contains(&factor.unit.as_str()),

@@ -3,6 +3,7 @@
 use super::{lot_id, stored_id};
 use crate::accounting::factor::{FactorId, Quantity};
 use crate::accounting::inputs::CharLot;
+use crate::accounting::methodology::Permanence;
 use crate::accounting::statement::co2e::{non_renewable, of_quantity};
 use crate::accounting::statement::draft::Draft;
 use crate::accounting::statement::lookup::Need;
@@ -36,7 +37,11 @@ pub(super) fn stored_carbon(
         device: None,
         fuel: Some(&rule.char_class),
     });
-    let permanence = draft.named_factor(&inputs.methodology.char_rule.permanence, "permanence");
+    let permanence = match &inputs.methodology.char_rule.permanence {
+        Permanence::Factor(id) => id,
+        Permanence::HydrogenToCarbon(rule) => &rule.unmeasured,
+    };
+    let permanence = draft.named_factor(permanence, "permanence");
     let permanence =
         permanence.and_then(|factor| of_quantity(draft, factor, Quantity::CharPermanence));
     let renewable = renewable_share(draft, &rule.non_renewable_fraction);

@@ -128,26 +128,35 @@ fn methodology(factors: &[Factor]) -> Methodology {
         title: "Kitchen tests of independent groups (invented)".into(),
         citations: vec![],
         fuel_method: FuelMethod::KitchenTestIndependent,
+        fuel_per: FuelPer::Household,
+        displacement: None,
+        designs: SampleDesigns::default(),
         grace_days: 0,
         minimum_answers_per_age_band: 30,
         gwp_set: "AR5 GWP100".into(),
+        non_renewable_on: NonRenewableOn::Co2,
+        short_lived_sets: vec![],
         fuels: vec![
             fuel("wood", "wood", "wood", "fnrb-wood"),
             fuel("coconut_husk", "crop_residue", "nut_shell", "fnrb-husk"),
         ],
         species: vec!["PM2.5".into(), "BC".into()],
         factors: factors.iter().map(Factor::id).collect(),
-        leakage: id("leakage"),
+        leakage: Leakage::Multiplier(id("leakage")),
         char_rule: CharRule {
             counted_in: CharPlace::SoilSink,
             durable_fates: vec!["soil".into()],
-            permanence: id("permanence"),
+            carbon: CharCarbon::Cited,
+            permanence: Permanence::Factor(id("permanence")),
             yield_bound: id("yield-bound"),
         },
+        uncertainty: UncertaintyRule::default(),
         claim: ClaimRule {
             confidence: decimal("0.90"),
             sides: Sides::One,
             precision: Some(decimal("0.30")),
+            fallback: Fallback::LowerBound,
+            floor_t: None,
         },
     }
 }
@@ -220,6 +229,7 @@ pub fn example() -> StatementInputs {
                 not_in_use: 10,
                 not_found: 7,
                 refused: 3,
+                ..UsageCount::default()
             },
             UsageCount {
                 age_band: 1,
@@ -227,6 +237,7 @@ pub fn example() -> StatementInputs {
                 not_in_use: 15,
                 not_found: 5,
                 refused: 0,
+                ..UsageCount::default()
             },
         ],
         baseline_kitchens: vec![
@@ -241,6 +252,10 @@ pub fn example() -> StatementInputs {
             lot("coconut_husk", "burnt", "500"),
             lot("coconut_husk", "soil", "10000"),
         ],
+        baseline_survey: vec![],
+        cooking_tests: vec![],
+        stove_tests: vec![],
+        char_lab: vec![],
         evidence: vec![],
     }
 }

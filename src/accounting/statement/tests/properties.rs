@@ -147,7 +147,7 @@ fn gathered(season: &Season) -> StatementInputs {
         weighings,
     } = season;
     inputs.cohorts = cohorts(households, deployments, &[], &inputs.period, 7).unwrap();
-    inputs.usage = usage_counts(answers, deployments, &inputs.period).unwrap();
+    inputs.usage = usage_counts(answers, deployments, households, &inputs.period).unwrap();
     inputs.baseline_kitchens = kitchen_households(baseline, households).unwrap();
     inputs.project_kitchens = kitchen_households(project, households).unwrap();
     inputs.char_lots = char_lots(weighings, &inputs.period, decimal("0.30")).unwrap();

@@ -17,6 +17,7 @@ fn one_tonne_of_wood() -> StatementInputs {
         not_in_use: 0,
         not_found: 0,
         refused: 0,
+        ..UsageCount::default()
     }];
     inputs.baseline_kitchens = ["b1", "b2"]
         .map(|b| kitchen(b, &[("three_stone_fire", "3")]))

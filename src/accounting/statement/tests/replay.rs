@@ -26,6 +26,7 @@ fn again(trace: &Trace, node: &Node) -> Option<Decimal> {
         ),
         Operation::Product => Some(values.iter().product()),
         Operation::Quotient => Some(values[0] / values[1]),
+        Operation::Bounded => Some(values[0].max(values[1]).min(values[2])),
         Operation::Factor | Operation::Evidence | Operation::Convention => None,
     }
 }
@@ -83,7 +84,7 @@ fn leaves_are_factors_evidence_or_conventions() {
             Operation::Evidence => matches!(node.source, Source::Evidence { .. }),
             Operation::Convention => node.source == Source::None,
             Operation::Sum => node.value.is_zero(),
-            Operation::Product | Operation::Quotient => false,
+            Operation::Product | Operation::Quotient | Operation::Bounded => false,
         };
         assert!(named, "{} comes from nowhere", node.id);
     }

@@ -1,6 +1,6 @@
 //! What enters the ledger from outside: factors, records, surveys, conventions, assumptions.
 
-use super::{Block, Estimate, Heading, Ledger, LedgerError, NodeRef, Survey};
+use super::{Block, Estimate, Family, Heading, Ledger, LedgerError, NodeRef, Survey};
 use crate::accounting::factor::{Factor, FactorId, Spread};
 use crate::accounting::inputs::EvidenceRole;
 use crate::accounting::rounding::to_statistic;
@@ -31,7 +31,13 @@ impl Ledger {
             entry.unit_text.clone_from(&factor.unit);
             entry.shape = Some(shape);
         }
-        self.doubt(name, vec![node], vec![vec![doubt * doubt]], f64::INFINITY);
+        self.doubt(Block {
+            name,
+            members: vec![node.0],
+            covariance: vec![vec![doubt * doubt]],
+            degrees_of_freedom: f64::INFINITY,
+            family: Family::StudentT,
+        });
         Ok(node)
     }
 
@@ -59,6 +65,7 @@ impl Ledger {
             role,
             units,
             degrees_of_freedom,
+            family,
             estimates,
             covariance,
         } = survey;
@@ -75,7 +82,13 @@ impl Ledger {
             }
             nodes.push(node);
         }
-        self.doubt(name, nodes.clone(), covariance, degrees_of_freedom);
+        self.doubt(Block {
+            name,
+            members: nodes.iter().map(|node| node.0).collect(),
+            covariance,
+            degrees_of_freedom,
+            family,
+        });
         Ok(nodes)
     }
 
@@ -102,7 +115,13 @@ impl Ledger {
         if let Some(entry) = self.entries.get_mut(node.0) {
             entry.shape = Some(shape);
         }
-        self.doubt(name, vec![node], vec![vec![doubt * doubt]], f64::INFINITY);
+        self.doubt(Block {
+            name,
+            members: vec![node.0],
+            covariance: vec![vec![doubt * doubt]],
+            degrees_of_freedom: f64::INFINITY,
+            family: Family::StudentT,
+        });
         Ok(node)
     }
 
@@ -129,29 +148,17 @@ impl Ledger {
         Ok(node)
     }
 
-    /// Makes `nodes` uncertain inputs that vary together.
-    fn doubt(
-        &mut self,
-        name: String,
-        nodes: Vec<NodeRef>,
-        covariance: Vec<Vec<f64>>,
-        degrees_of_freedom: f64,
-    ) {
-        let block = self.blocks.len();
-        for (member, node) in nodes.iter().enumerate() {
+    /// Makes the members of `block` uncertain inputs that vary together.
+    fn doubt(&mut self, block: Block) {
+        let place = self.blocks.len();
+        for (member, node) in block.members.iter().enumerate() {
             let input = self.places.len();
-            self.places.push((block, member));
-            if let Some(entry) = self.entries.get_mut(node.0) {
+            self.places.push((place, member));
+            if let Some(entry) = self.entries.get_mut(*node) {
                 entry.slopes = BTreeMap::from([(input, 1.0)]);
             }
         }
-        let members = nodes.into_iter().map(|node| node.0).collect();
-        self.blocks.push(Block {
-            name,
-            members,
-            covariance,
-            degrees_of_freedom,
-        });
+        self.blocks.push(block);
     }
 }
 
@@ -162,6 +169,15 @@ fn shape_of(factor: &Factor) -> Shape {
         Spread::Exact => Shape::Exact,
         Spread::Normal { standard_deviation } => Shape::Normal {
             standard_deviation: number(standard_deviation),
+        },
+        Spread::TruncatedNormal {
+            standard_deviation,
+            lower,
+            upper,
+        } => Shape::TruncatedNormal {
+            standard_deviation: number(standard_deviation),
+            lower: number(lower),
+            upper: number(upper),
         },
         Spread::Lognormal {
             lower,

@@ -82,9 +82,20 @@ pub struct Survey {
     /// Households or answers.
     pub units: u64,
     pub degrees_of_freedom: f64,
+    /// How the true values may lie around the estimates.
+    pub family: Family,
     pub estimates: Vec<Estimate>,
     /// Covariance of the estimates, in their order.
     pub covariance: Vec<Vec<f64>>,
+}
+
+/// The distribution that a survey's estimates are drawn from in a simulation.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Family {
+    /// Means: Student's t, jointly with the covariance.
+    StudentT,
+    /// One share, bounded by nothing and all: a beta distribution.
+    Proportion,
 }
 
 #[derive(Debug, Clone)]
@@ -124,6 +135,7 @@ struct Block {
     members: Vec<usize>,
     covariance: Vec<Vec<f64>>,
     degrees_of_freedom: f64,
+    family: Family,
 }
 
 /// The account under construction.

@@ -108,6 +108,41 @@ impl Ledger {
     }
 }
 
+impl Ledger {
+    /// `node`, no lower than `lowest` and no higher than `highest`; at a bound, the bound's slopes.
+    pub fn bounded(
+        &mut self,
+        heading: Heading,
+        node: NodeRef,
+        lowest: NodeRef,
+        highest: NodeRef,
+    ) -> Result<NodeRef, LedgerError> {
+        let wanted = Unit::parse(heading.unit);
+        for each in [node, lowest, highest] {
+            unit_fits(&heading, &wanted, &self.entry(each, &heading)?.unit)?;
+        }
+        let (value, low, high) = (self.value(node), self.value(lowest), self.value(highest));
+        let taken = if value < low {
+            lowest
+        } else if value > high {
+            highest
+        } else {
+            node
+        };
+        let entry = self.entry(taken, &heading)?;
+        let (value, slopes) = (entry.value, entry.slopes.clone());
+        let inputs = vec![node.0, lowest.0, highest.0];
+        self.computed(
+            heading,
+            value,
+            Operation::Bounded,
+            Vec::new(),
+            inputs,
+            slopes,
+        )
+    }
+}
+
 fn add_slopes(to: &mut BTreeMap<usize, f64>, from: &BTreeMap<usize, f64>, times: f64) {
     for (input, slope) in from {
         *to.entry(*input).or_insert(0.0) += slope * times;

@@ -155,6 +155,7 @@ fn two_fuels(covariance: f64) -> (Ledger, NodeRef) {
             role: EvidenceRole::BaselineKitchens,
             units: 11,
             degrees_of_freedom: 10.0,
+            family: Family::StudentT,
             estimates: vec![estimate("wood", "3"), estimate("husk", "2")],
             covariance: vec![vec![0.04, covariance], vec![covariance, 0.09]],
         })
@@ -289,4 +290,22 @@ fn overflow_and_division_by_zero_are_said_and_do_not_panic() {
         divided.unwrap_err(),
         LedgerError::DivisionByZero { id: "q".into() }
     );
+}
+
+#[test]
+fn a_bound_takes_over_value_and_doubt() {
+    let (mut ledger, sum) = two_fuels(0.0);
+    let mut constant =
+        |id: &str, value: &str| ledger.constant(heading(id), decimal(value)).unwrap();
+    let (low, mid, high) = (
+        constant("low", "1"),
+        constant("mid", "4"),
+        constant("high", "9"),
+    );
+    let inside = ledger.bounded(heading("inside"), sum, low, high).unwrap();
+    assert_eq!(ledger.value(inside), decimal("5"));
+    assert!(ledger.uncertainty(inside).standard_error > 0.3);
+    let cut = ledger.bounded(heading("cut"), sum, low, mid).unwrap();
+    assert_eq!(ledger.value(cut), decimal("4"));
+    assert!(ledger.uncertainty(cut).standard_error.abs() < 1e-15);
 }
