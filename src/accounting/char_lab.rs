@@ -273,7 +273,10 @@ mod tests {
         let cases = [
             (test("82", "0.6", "2.1", None), "is it a percentage?"),
             (test("0.82", "0", "-0.01", None), "hydrogen is -0.01"),
-            (test("0.006", "0.82", "0.02", None), "not less than all the carbon"),
+            (
+                test("0.006", "0.82", "0.02", None),
+                "not less than all the carbon",
+            ),
             (test("0", "0", "0", None), "not less than all the carbon"),
             (test("0.10", "0", "0.82", None), "no char holds more than 2"),
             (test("0.82", "0", "0.02", Some("0.40")), "add up to 1.24"),
