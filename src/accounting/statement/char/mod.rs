@@ -3,7 +3,7 @@
 mod laboratory;
 mod mass_balance;
 mod material;
-mod once;
+pub(super) mod once;
 mod permanence;
 mod stored;
 

@@ -9,8 +9,8 @@ use crate::accounting::trace::Ledger;
 
 /// Proof that this account counts its char in the soil and nowhere else.
 ///
-/// Only `open_sink` makes one, after it has seen that no factor in use takes the same
-/// char; without it no removal can be stated.
+/// Only `open_sink` makes one, after it has seen that no factor and no test in use takes the
+/// same char; without it no removal can be stated.
 #[derive(Debug)]
 pub struct SoilSink(());
 
@@ -24,7 +24,7 @@ struct Taker {
 /// Counts once: refuses the statement when two places take the same char.
 ///
 /// Outer `None`: refused. Inner `None`: the methodology counts char elsewhere or nowhere.
-pub(super) fn open_sink(
+pub(in crate::accounting::statement) fn open_sink(
     draft: &mut Draft,
     lot: Option<&CharLot>,
     co2_factors: &[&Factor],

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::accounting::inputs::EvidenceRole;
+use crate::accounting::statement::tests::replay::nodes_that_follow;
 use crate::accounting::trace::Source;
 
 fn three_samples() -> Vec<CharLabTest> {
@@ -31,6 +32,9 @@ fn laboratory_carbon_and_the_line() {
     let half = (removals.value - removals.lower).to_f64().unwrap();
     close(half, 2.2405659, 1e-5);
     assert!(codes(&statement).is_empty(), "{:?}", statement.notes);
+    // Against the example: the change, the line, three bounds and the material in place of none.
+    let plain = nodes_that_follow(&stated(&example()).trace);
+    assert_eq!(nodes_that_follow(&statement.trace), plain + 6);
     let carbon = statement.trace.node("char_lab/coconut_husk/organic_carbon");
     let carbon = carbon.unwrap();
     assert_eq!(carbon.value, decimal("0.81"));

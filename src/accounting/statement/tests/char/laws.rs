@@ -19,7 +19,7 @@ fn lots() -> impl Strategy<Value = Vec<CharLot>> {
 }
 
 fn results() -> impl Strategy<Value = Vec<CharLabTest>> {
-    let result = (any::<bool>(), 300u32..950, 1u32..55);
+    let result = (any::<bool>(), 300u32..950, 1u32..45);
     proptest::collection::vec(result, 0..7).prop_map(|results| {
         let tests = results.into_iter().enumerate();
         let tests = tests.map(|(at, (wood, carbon, hydrogen))| {

@@ -2,10 +2,13 @@
 
 use super::*;
 use crate::accounting::claim::Basis;
+use crate::accounting::methodology::FuelMethod;
 use crate::accounting::methodology::{
     Ageing, BaselineFuel, CharPlace, CookingShare, DisplacementRule, EfficiencyRule,
     ProjectEfficiency,
 };
+use crate::accounting::statement::char::once::open_sink;
+use crate::accounting::statement::draft::Draft;
 
 const SINK: &str = "char/coconut_husk/soil/stored";
 const BALANCE: &str = "factor/co2-wood@1";
@@ -52,6 +55,20 @@ fn all_three_at_once_give_a_sentence_for_each_pair() {
     }
 }
 
+fn displacement(project: ProjectEfficiency) -> DisplacementRule {
+    DisplacementRule {
+        baseline_fuel: BaselineFuel::KitchenTest,
+        cooking_share: CookingShare::UsageSurvey,
+        project_device: "gasifier".into(),
+        project_fuel: "wood".into(),
+        efficiency: Some(EfficiencyRule {
+            baseline: id("other"),
+            project,
+            ageing: Ageing::MeasuredByAge,
+        }),
+    }
+}
+
 /// An efficiency that the displacement rule names is in use, listed or not.
 #[test]
 fn an_efficiency_named_by_the_displacement_rule_is_seen() {
@@ -62,17 +79,8 @@ fn an_efficiency_named_by_the_displacement_rule_is_seen() {
         .factors
         .retain(|id| id.code != "efficiency");
     assert!(state(&inputs).is_ok());
-    inputs.methodology.displacement = Some(DisplacementRule {
-        baseline_fuel: BaselineFuel::KitchenTest,
-        cooking_share: CookingShare::UsageSurvey,
-        project_device: "gasifier".into(),
-        project_fuel: "wood".into(),
-        efficiency: Some(EfficiencyRule {
-            baseline: id("other"),
-            project: ProjectEfficiency::Cited(id("efficiency")),
-            ageing: Ageing::MeasuredByAge,
-        }),
-    });
+    let cited = ProjectEfficiency::Cited(id("efficiency"));
+    inputs.methodology.displacement = Some(displacement(cited));
     one_gap(&inputs, "char-counted-twice", &[SINK, ENERGY]);
 }
 
@@ -94,5 +102,52 @@ fn one_place_alone_is_stated_and_opens_no_other() {
         let claim = &statement.claims.removals;
         assert_eq!((claim.tonnes.tonnes(), claim.basis), (0, Basis::Refused));
         assert_eq!(codes(&statement), ["char-not-counted-in-soil"]);
+    }
+}
+
+/// Tests credit the char left over only where the methodology counts char as energy; then the
+/// saving that rests on them takes the char, and no CO2 factor may.
+#[test]
+fn tests_that_credit_the_energy_of_char_take_it_too() {
+    let methods = [
+        (
+            FuelMethod::CookingTest,
+            ProjectEfficiency::Cited(id("other")),
+            true,
+        ),
+        (
+            FuelMethod::ThermalEfficiency,
+            ProjectEfficiency::StoveTests,
+            true,
+        ),
+        (
+            FuelMethod::ThermalEfficiency,
+            ProjectEfficiency::Cited(id("other")),
+            false,
+        ),
+        (
+            FuelMethod::KitchenTestPaired,
+            ProjectEfficiency::StoveTests,
+            false,
+        ),
+    ];
+    for (method, project, takes) in methods {
+        let mut inputs = example();
+        by_balance(&mut inputs);
+        inputs.methodology.fuel_method = method;
+        inputs.methodology.displacement = Some(displacement(project));
+        for place in [CharPlace::EnergyCredit, CharPlace::CarbonBalance] {
+            inputs.methodology.char_rule.counted_in = place;
+            let twice = takes && place == CharPlace::EnergyCredit;
+            let in_use = inputs.factors.iter().filter(|f| f.code == "co2-wood");
+            let in_use: Vec<_> = in_use.collect();
+            let mut draft = Draft::open(&inputs).unwrap();
+            let opened = open_sink(&mut draft, inputs.char_lots.last(), &in_use);
+            assert_eq!(opened.is_none(), twice, "{method:?} {place:?}");
+            assert!(!matches!(opened, Some(Some(_))), "no sink may open");
+            let named =
+                |sentence: &str| sentence.contains(BALANCE) && sentence.contains("fuel/saved");
+            assert_eq!(draft.gaps.iter().any(|gap| named(&gap.sentence)), twice);
+        }
     }
 }
