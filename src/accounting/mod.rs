@@ -4,6 +4,7 @@
 //! offline verifier call the same [`statement::state`].
 
 pub mod cautions;
+pub mod char_lab;
 pub mod claim;
 pub mod evidence;
 pub mod factor;

@@ -108,6 +108,20 @@ impl<'a> Draft<'a> {
 
     /// The factor's entry in the ledger; a gap when its unit or its value cannot be used.
     pub fn enter(&mut self, factor: &Factor) -> Option<NodeRef> {
+        let unit = self.usable_unit(factor)?;
+        let node = self.ledger.factor(factor, unit);
+        self.keep(node)
+    }
+
+    /// As [`Draft::enter`], for a factor that each thing draws anew; `of` names the thing.
+    pub fn enter_apart(&mut self, factor: &Factor, of: &str) -> Option<NodeRef> {
+        let unit = self.usable_unit(factor)?;
+        let node = self.ledger.factor_apart(factor, unit, of);
+        self.keep(node)
+    }
+
+    /// The unit that the formulas read the factor in, where its unit and its value can be used.
+    fn usable_unit(&mut self, factor: &Factor) -> Option<&'static str> {
         let Some(unit) = formula_unit(factor.quantity, &factor.unit) else {
             self.gap(
                 "unit-unusable",
@@ -141,8 +155,7 @@ impl<'a> Draft<'a> {
             );
             return None;
         }
-        let node = self.ledger.factor(factor, unit);
-        self.keep(node)
+        Some(unit)
     }
 
     pub fn required(&mut self, need: &Need) -> Option<NodeRef> {

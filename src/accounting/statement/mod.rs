@@ -187,6 +187,11 @@ fn assemble(
     notes: Vec<Note>,
     trace: Trace,
 ) -> Statement {
+    // Who reads of char may go and handle some.
+    let of_char = match inputs.char_lots.as_slice() {
+        [] => &[][..],
+        _ => cautions::char(),
+    };
     Statement {
         schema: SCHEMA.to_owned(),
         programme: inputs.programme.clone(),
@@ -204,6 +209,7 @@ fn assemble(
         rounding: ROUNDING_RULE.to_owned(),
         cautions: cautions::statement()
             .iter()
+            .chain(of_char)
             .map(|text| (*text).to_owned())
             .collect(),
         evidence: inputs.evidence.clone(),

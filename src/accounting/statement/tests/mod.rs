@@ -1,6 +1,7 @@
 //! The statement against figures worked by hand, published examples and its own laws.
 
 mod by_hand;
+mod char;
 mod comparing;
 mod example;
 mod missing;

@@ -18,10 +18,33 @@ impl Ledger {
     /// A factor, with `unit` as the formulas read it. Asked for again, it is the same entry.
     pub fn factor(&mut self, factor: &Factor, unit: &'static str) -> Result<NodeRef, LedgerError> {
         let id = Self::node_id_of(&factor.id());
+        self.factor_as(id, factor_label(factor), factor, unit)
+    }
+
+    /// A factor that each of several things draws anew, e.g. how far one material lies from a
+    /// line through many; `of` names the thing.
+    pub fn factor_apart(
+        &mut self,
+        factor: &Factor,
+        unit: &'static str,
+        of: &str,
+    ) -> Result<NodeRef, LedgerError> {
+        let id = format!("{}/{of}", Self::node_id_of(&factor.id()));
+        let label = format!("{}, {of}", factor_label(factor));
+        self.factor_as(id, label, factor, unit)
+    }
+
+    fn factor_as(
+        &mut self,
+        id: String,
+        label: String,
+        factor: &Factor,
+        unit: &'static str,
+    ) -> Result<NodeRef, LedgerError> {
         if let Some(known) = self.find(&id) {
             return Ok(known);
         }
-        let heading = Heading::new(id, factor_label(factor), "factor", unit);
+        let heading = Heading::new(id, label, "factor", unit);
         let shape = shape_of(factor);
         let doubt = spread_of(shape, factor.value, &heading.id)?;
         let source = Source::Factor { id: factor.id() };
