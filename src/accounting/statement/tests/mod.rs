@@ -3,6 +3,7 @@
 mod by_hand;
 mod comparing;
 mod example;
+mod fuel;
 mod missing;
 mod properties;
 mod published;

@@ -142,14 +142,33 @@ fn of_project(
             None
         }
         (ProjectEfficiency::StoveTests, Ageing::AnnualLoss(loss)) => {
-            let new = tested(draft, device, 0);
-            aged(draft, device, new?, loss, band)
+            let new = tested(draft, device, 0)?;
+            note_used_stoves(draft, device);
+            aged(draft, device, new, loss, band)
         }
         (ProjectEfficiency::Cited(id), Ageing::AnnualLoss(loss)) => {
             let factor = draft.named_factor(id, "project thermal efficiency")?;
             let new = of_quantity(draft, factor, Quantity::ThermalEfficiency)?;
             aged(draft, device, new, loss, band)
         }
+    }
+}
+
+/// Tests of stoves already in use say nothing of new ones, and the loss is cited here.
+fn note_used_stoves(draft: &mut Draft, device: &str) {
+    let tests = &draft.inputs.stove_tests;
+    let used = tests
+        .iter()
+        .filter(|test| test.device == device && test.stove_age_years > 0)
+        .count();
+    if used > 0 {
+        draft.note(
+            "stove-tests-of-used-stoves",
+            format!(
+                "{used} stove tests of {device} are of stoves already in use and are left out: \
+                 the methodology cites the yearly loss of efficiency."
+            ),
+        );
     }
 }
 
