@@ -32,45 +32,17 @@ pub(in crate::accounting::statement) fn cooking_moved(
     rule: &CookingShare,
 ) -> Option<CookingMoved> {
     applied_here(draft, rule);
-    // Without a day in use no cooking moved: the sum of nothing.
-    let in_use: Vec<_> = days
-        .bands
-        .iter()
-        .filter(|(_, days)| !draft.ledger.value(*days).is_zero())
-        .copied()
+    // Without a day in use no cooking moved: the sum of nothing. All bands are tried before
+    // giving up, so that all gaps are named at once.
+    let bands: Vec<Option<(u32, NodeRef)>> = days
+        .bands_in_use(draft)
+        .into_iter()
+        .map(|(band, days_of_band)| {
+            let part = moved_in_band(draft, days, rule, band, days_of_band)?;
+            Some((band, part))
+        })
         .collect();
-    let mut bands = Vec::new();
-    for (band, days_of_band) in in_use {
-        let share = match rule {
-            CookingShare::UsageSurvey => meal_share(draft, band)?,
-            CookingShare::Cited(id) => {
-                let factor = draft.named_factor(id, "share of cooking on the project stove")?;
-                of_quantity(draft, factor, Quantity::CookingShare)?
-            }
-        };
-        let year = u64::from(band) + 1;
-        let heading = Heading::new(
-            format!("use/cooking_days_moved/band/{band}"),
-            format!("household-days of cooking moved to the project stove, stoves in year {year}"),
-            "intensity-of-use",
-            "household-day",
-        );
-        let moved = draft.ledger.product(heading, &[days_of_band, share]);
-        let moved = draft.keep(moved)?;
-        let heading = Heading::new(
-            format!("use/cooking_moved/band/{band}"),
-            format!(
-                "cooking moved to project stoves in year {year}, of all cooking on household-days \
-                 in use"
-            ),
-            "cooking-moved",
-            "1",
-        );
-        let part = draft
-            .ledger
-            .quotient(heading, moved, days.household_days_in_use);
-        bands.push((band, draft.keep(part)?));
-    }
+    let bands: Vec<(u32, NodeRef)> = bands.into_iter().collect::<Option<_>>()?;
     let terms: Vec<Term> = bands
         .iter()
         .map(|(_, part)| Term(Sign::Plus, *part))
@@ -86,6 +58,45 @@ pub(in crate::accounting::statement) fn cooking_moved(
         share: draft.keep(share)?,
         bands,
     })
+}
+
+/// What one age band brings: its days in use times its share of cooking, over all days in use.
+fn moved_in_band(
+    draft: &mut Draft,
+    days: &Use,
+    rule: &CookingShare,
+    band: u32,
+    days_of_band: NodeRef,
+) -> Option<NodeRef> {
+    let share = match rule {
+        CookingShare::UsageSurvey => meal_share(draft, band)?,
+        CookingShare::Cited(id) => {
+            let factor = draft.named_factor(id, "share of cooking on the project stove")?;
+            of_quantity(draft, factor, Quantity::CookingShare)?
+        }
+    };
+    let year = u64::from(band) + 1;
+    let heading = Heading::new(
+        format!("use/cooking_days_moved/band/{band}"),
+        format!("household-days of cooking moved to the project stove, stoves in year {year}"),
+        "intensity-of-use",
+        "household-day",
+    );
+    let moved = draft.ledger.product(heading, &[days_of_band, share]);
+    let moved = draft.keep(moved)?;
+    let heading = Heading::new(
+        format!("use/cooking_moved/band/{band}"),
+        format!(
+            "cooking moved to project stoves in year {year}, of all cooking on household-days in \
+             use"
+        ),
+        "cooking-moved",
+        "1",
+    );
+    let part = draft
+        .ledger
+        .quotient(heading, moved, days.household_days_in_use);
+    draft.keep(part)
 }
 
 /// Says where intensity of use is, so that nobody multiplies by it again.

@@ -26,6 +26,14 @@ pub(super) struct Use {
     pub bands: Vec<(u32, NodeRef)>,
 }
 
+impl Use {
+    /// The age bands of which some stove is in use.
+    pub fn bands_in_use(&self, draft: &Draft) -> Vec<(u32, NodeRef)> {
+        let used = |(_, days): &&(u32, NodeRef)| !draft.ledger.value(*days).is_zero();
+        self.bands.iter().filter(used).copied().collect()
+    }
+}
+
 /// `U = sum over age bands of stove days * share in use`.
 pub(super) fn days_in_use(draft: &mut Draft) -> Option<Use> {
     let mut by_band: BTreeMap<u32, (u64, u64)> = BTreeMap::new();

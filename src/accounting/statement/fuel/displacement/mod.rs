@@ -20,12 +20,15 @@ use crate::accounting::statement::lookup::Need;
 use crate::accounting::statement::use_rate::{CookingMoved, Use, cooking_moved};
 use crate::accounting::trace::{Heading, NodeRef, Sign, Term};
 use rust_decimal::Decimal;
+use std::collections::BTreeMap;
 
 /// The project stove and what it burns.
 pub(super) struct ProjectStove<'a> {
     burn: Burn,
     rule: &'a FuelRule,
 }
+
+type RatioByBand = BTreeMap<u32, NodeRef>;
 
 /// Both groups of a cooking test or thermal efficiency methodology.
 pub(super) fn groups<'a>(
@@ -50,7 +53,7 @@ pub(super) fn groups<'a>(
     });
     let baseline = baseline::group(draft, &rule.baseline_fuel);
     let moved = days.and_then(|days| cooking_moved(draft, days, &rule.cooking_share));
-    let (stove, baseline, moved) = (stove?, baseline?, moved?);
+    let (stove, baseline) = (stove?, baseline?);
     if baseline.burns.iter().any(|burnt| burnt.burn == stove.burn) {
         draft.gap(
             "project-stove-in-baseline",
@@ -62,7 +65,21 @@ pub(super) fn groups<'a>(
         );
         return None;
     }
-    let project = project(draft, rule, &stove, &baseline, &moved)?;
+    let bands: Vec<u32> = days
+        .map(|days| days.bands_in_use(draft))
+        .unwrap_or_default()
+        .into_iter()
+        .map(|(band, _)| band)
+        .collect();
+    // All burns are tried before giving up, so that all gaps are named at once.
+    let ratios: Vec<Option<RatioByBand>> = baseline
+        .burns
+        .iter()
+        .map(|burnt| fuel_ratios(draft, rule, &stove, burnt, &bands))
+        .collect();
+    let ratios: Vec<RatioByBand> = ratios.into_iter().collect::<Option<_>>()?;
+    let moved = moved?;
+    let project = project(draft, &stove, &baseline, &ratios, &moved)?;
     Some(Groups {
         baseline,
         project,
@@ -70,26 +87,40 @@ pub(super) fn groups<'a>(
     })
 }
 
-/// Fuel of the project stove, and what is still burnt as before.
-fn project<'a>(
+/// kg dry fuel of the project stove per kg dry fuel of one baseline burn, for each age band.
+fn fuel_ratios<'a>(
     draft: &mut Draft<'a>,
     rule: &'a DisplacementRule,
     stove: &ProjectStove<'a>,
+    burnt: &BurntFuel<'a>,
+    bands: &[u32],
+) -> Option<RatioByBand> {
+    if draft.inputs.methodology.fuel_method == FuelMethod::CookingTest {
+        let ratio = cooking::fuel_ratio(draft, stove, burnt)?;
+        return Some(bands.iter().map(|band| (*band, ratio)).collect());
+    }
+    let ratios: Vec<Option<(u32, NodeRef)>> = bands
+        .iter()
+        .map(|band| {
+            let ratio = efficiency::fuel_ratio(draft, rule, stove, burnt, *band)?;
+            Some((*band, ratio))
+        })
+        .collect();
+    ratios.into_iter().collect()
+}
+
+/// Fuel of the project stove, and what is still burnt as before.
+fn project<'a>(
+    draft: &mut Draft<'a>,
+    stove: &ProjectStove<'a>,
     baseline: &Kitchens<'a>,
+    ratios: &[RatioByBand],
     moved: &CookingMoved,
 ) -> Option<Kitchens<'a>> {
-    // All burns are tried before giving up, so that all gaps are named at once.
-    let terms: Vec<Option<Vec<Term>>> = baseline
-        .burns
-        .iter()
-        .map(|burnt| fuel_for(draft, rule, stove, burnt, moved))
-        .collect();
-    let terms: Vec<Term> = terms
-        .into_iter()
-        .collect::<Option<Vec<_>>>()?
-        .into_iter()
-        .flatten()
-        .collect();
+    let mut terms = Vec::new();
+    for (burnt, ratios) in baseline.burns.iter().zip(ratios) {
+        terms.extend(fuel_for(draft, stove, burnt, ratios, moved)?);
+    }
     let Burn { device, fuel } = &stove.burn;
     let heading = Heading::new(
         format!("fuel/project/{device}/{fuel}"),
@@ -146,23 +177,16 @@ fn kept_cooking(draft: &mut Draft, moved: NodeRef) -> Option<NodeRef> {
 }
 
 /// The project stove's fuel for the cooking taken from one baseline burn, by age band.
-fn fuel_for<'a>(
-    draft: &mut Draft<'a>,
-    rule: &'a DisplacementRule,
-    stove: &ProjectStove<'a>,
-    burnt: &BurntFuel<'a>,
+fn fuel_for(
+    draft: &mut Draft,
+    stove: &ProjectStove,
+    burnt: &BurntFuel,
+    ratios: &RatioByBand,
     moved: &CookingMoved,
 ) -> Option<Vec<Term>> {
-    let by_cooking = match draft.inputs.methodology.fuel_method {
-        FuelMethod::CookingTest => Some(cooking::fuel_ratio(draft, stove, burnt)?),
-        _ => None,
-    };
     let mut terms = Vec::new();
     for (band, share) in &moved.bands {
-        let ratio = match by_cooking {
-            Some(ratio) => ratio,
-            None => efficiency::fuel_ratio(draft, rule, stove, burnt, *band)?,
-        };
+        let ratio = *ratios.get(band)?;
         let Burn { device, fuel } = &burnt.burn;
         let heading = Heading::new(
             format!("fuel/moved/{device}/{fuel}/band/{band}"),

@@ -50,7 +50,7 @@ const TOTALS: [&str; 4] = [
 ];
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(24))]
+    #![proptest_config(ProptestConfig::with_cases(12))]
 
     #[test]
     fn masses_times_k_save_k_times_as_much(thousandths in 1u32..100_000) {
