@@ -1,6 +1,7 @@
 //! Laws that every method keeps.
 
 use super::*;
+use crate::accounting::statement::tests::replay::computed_again;
 use proptest::prelude::*;
 
 /// The example programme under each method.
@@ -161,6 +162,14 @@ fn shuffle<T: Clone>(rows: &mut [T], order: &[usize]) {
     let places = order.iter().filter(|at| **at < before.len());
     for (row, at) in rows.iter_mut().zip(places) {
         *row = before[*at].clone();
+    }
+}
+
+#[test]
+fn every_trace_can_be_computed_again() {
+    for (name, inputs) in every_method() {
+        let computed = computed_again(&stated(&inputs).trace);
+        assert!(computed > 40, "{name}: only {computed} nodes are computed");
     }
 }
 

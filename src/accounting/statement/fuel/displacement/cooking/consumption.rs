@@ -215,8 +215,14 @@ pub(super) fn note_welch(
     };
     let found = match welch(&each(old), &each(new)) {
         Ok(found) => format!(
-            "t = {:.3}, {:.2} degrees of freedom, two-sided p = {:.4}",
-            found.t, found.degrees_of_freedom, found.probability
+            "t = {:.3}, {:.2} degrees of freedom, two-sided p {}",
+            found.t,
+            found.degrees_of_freedom,
+            if found.probability < 0.0001 {
+                "below 0.0001".to_owned()
+            } else {
+                format!("= {:.4}", found.probability)
+            }
         ),
         Err(reason) => format!("no test: {reason}"),
     };
