@@ -1,7 +1,9 @@
 //! Estimators, distributions and quantiles: the only room where `f64` is at home.
 
+pub mod difference;
 pub mod distribution;
 pub mod estimate;
+pub mod grouped;
 pub mod quantile;
 
 /// What a statistic cannot be asked for.

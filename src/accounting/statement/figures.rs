@@ -22,6 +22,7 @@ pub(super) struct Parts<'a> {
     pub days: Use,
     pub baseline: Kitchens<'a>,
     pub project: Kitchens<'a>,
+    pub cooking_moved: Option<NodeRef>,
     pub saving: Saving,
     pub avoided: Avoided<'a>,
     pub species: Vec<SpeciesMass>,
@@ -75,6 +76,10 @@ pub(super) fn figures(draft: &mut Draft, parts: &Parts) -> Option<Vec<Figure>> {
             Activity,
         ),
         ("use_rate".to_owned(), parts.days.rate, Activity),
+    ]);
+    let moved = parts.cooking_moved;
+    wanted.extend(moved.map(|node| ("cooking_moved".to_owned(), node, Activity)));
+    wanted.extend([
         ("char_weighed_dry".to_owned(), parts.char.weighed, Mass),
         ("char_to_soil_dry".to_owned(), parts.char.to_soil, Mass),
     ]);

@@ -9,21 +9,22 @@ mod draft;
 mod figures;
 mod fuel;
 mod lookup;
+mod side_by_side;
+mod sites;
 mod species;
 mod use_rate;
 
 pub use char::SoilSink;
 pub use compare::{Difference, compare};
 pub use draft::Gap;
+pub use side_by_side::{Headline, SideBySide, side_by_side};
 
 use crate::accounting::cautions;
 use crate::accounting::claim::Claims;
 use crate::accounting::inputs::{EvidenceSet, Period, ProgrammeName, StatementInputs};
-use crate::accounting::methodology::FuelMethod;
 use crate::accounting::rounding::ROUNDING_RULE;
 use crate::accounting::trace::{Share, Trace};
 use draft::Draft;
-use fuel::Arm;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
@@ -141,17 +142,10 @@ pub fn state(inputs: &StatementInputs) -> Result<Statement, Vec<Gap>> {
 /// The whole account, in the order in which a reader follows it.
 fn account(draft: &mut Draft) -> Option<(Vec<Figure>, Claims)> {
     let inputs = draft.inputs;
-    if inputs.methodology.fuel_method != FuelMethod::KitchenTestIndependent {
-        draft.gap(
-            "fuel-method-unknown",
-            "Only kitchen tests of independent groups can be stated.".to_owned(),
-        );
-        return None;
-    }
     let days = use_rate::days_in_use(draft);
-    let baseline = fuel::kitchens(draft, Arm::Baseline);
-    let project = fuel::kitchens(draft, Arm::Project);
-    let (days, baseline, project) = (days?, baseline?, project?);
+    let groups = fuel::groups(draft, days.as_ref());
+    let (days, groups) = (days?, groups?);
+    let (baseline, project) = (groups.baseline, groups.project);
     let in_use = days.household_days_in_use;
     let saving = fuel::saving(draft, &baseline, &project, in_use);
     let avoided = co2e::avoided(draft, &baseline, &project, in_use);
@@ -169,6 +163,7 @@ fn account(draft: &mut Draft) -> Option<(Vec<Figure>, Claims)> {
         days,
         baseline,
         project,
+        cooking_moved: groups.cooking_moved,
         saving: saving?,
         avoided: avoided?,
         species: species.into_iter().collect::<Option<_>>()?,

@@ -4,6 +4,7 @@ mod by_hand;
 mod char;
 mod comparing;
 mod example;
+mod fuel;
 mod missing;
 mod properties;
 mod published;

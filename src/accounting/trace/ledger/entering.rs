@@ -115,6 +115,16 @@ impl Ledger {
         Ok(nodes)
     }
 
+    /// Says that an estimate rests on rows of another role than its survey: where the same
+    /// units were measured before and after, one survey has rows of two roles.
+    pub fn rests_on(&mut self, node: NodeRef, other: EvidenceRole) {
+        if let Some(entry) = self.entries.get_mut(node.0)
+            && let Source::Evidence { role, .. } = &mut entry.source
+        {
+            *role = other;
+        }
+    }
+
     /// A convention without doubt. Asked for again with the same value, it is the same entry.
     pub fn constant(&mut self, heading: Heading, value: Decimal) -> Result<NodeRef, LedgerError> {
         if let Some(known) = self.find(&heading.id)

@@ -83,6 +83,8 @@ fn note(statement: &Statement, code: &str) -> String {
 
 fn codes(statement: &Statement) -> Vec<&str> {
     let codes = statement.notes.iter().map(|note| note.code.as_str());
+    // Every statement says how use entered it.
+    let codes = codes.filter(|code| *code != "intensity-of-use");
     codes.collect()
 }
 

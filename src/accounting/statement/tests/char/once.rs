@@ -80,8 +80,17 @@ fn an_efficiency_named_by_the_displacement_rule_is_seen() {
         .retain(|id| id.code != "efficiency");
     assert!(state(&inputs).is_ok());
     let cited = ProjectEfficiency::Cited(id("efficiency"));
+    inputs.methodology.fuel_method = FuelMethod::ThermalEfficiency;
     inputs.methodology.displacement = Some(displacement(cited));
-    one_gap(&inputs, "char-counted-twice", &[SINK, ENERGY]);
+    let mut draft = Draft::open(&inputs).unwrap();
+    assert!(open_sink(&mut draft, inputs.char_lots.last(), &[]).is_none());
+    let [gap] = draft.gaps.as_slice() else {
+        panic!("one gap, not {:?}", draft.gaps);
+    };
+    assert_eq!(gap.code, "char-counted-twice");
+    for node in [SINK, ENERGY] {
+        assert!(gap.sentence.contains(node), "{node} in {}", gap.sentence);
+    }
 }
 
 #[test]

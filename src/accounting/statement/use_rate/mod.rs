@@ -1,22 +1,37 @@
 //! Use: stove days in service, and the share of them on which stoves are in use.
 //!
-//! The share is that of stoves found in use, by years since installation. It is the only
-//! place where use enters: a project kitchen test already holds how much a using
-//! household cooks on the stove, so neither days per week nor meals multiply again.
+//! The share is that of stoves found in use, by years since installation. How much a using
+//! household cooks on the stove is another matter: a project kitchen test already holds it,
+//! and where no such test stands behind the saving, `cooking` multiplies by it, once.
+
+mod answers;
+mod cooking;
+
+pub(super) use cooking::{CookingMoved, cooking_moved};
 
 use super::draft::Draft;
-use crate::accounting::inputs::{EvidenceRole, UsageCount};
-use crate::accounting::trace::{Estimate, Family, Heading, NodeRef, Sign, Survey, Term};
-use crate::statistics::estimate::proportion_standard_error;
+use crate::accounting::inputs::EvidenceRole;
+use crate::accounting::trace::{Heading, NodeRef, Sign, Term};
+use answers::{all_answers, share_in_use};
 use rust_decimal::Decimal;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 /// Days of the period, all in the ledger.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub(super) struct Use {
     pub stove_days: NodeRef,
     pub household_days_in_use: NodeRef,
     pub rate: NodeRef,
+    /// Of these household-days in use, those of each age band, the youngest first.
+    pub bands: Vec<(u32, NodeRef)>,
+}
+
+impl Use {
+    /// The age bands of which some stove is in use.
+    pub fn bands_in_use(&self, draft: &Draft) -> Vec<(u32, NodeRef)> {
+        let used = |(_, days): &&(u32, NodeRef)| !draft.ledger.value(*days).is_zero();
+        self.bands.iter().filter(used).copied().collect()
+    }
 }
 
 /// `U = sum over age bands of stove days * share in use`.
@@ -50,7 +65,7 @@ pub(super) fn days_in_use(draft: &mut Draft) -> Option<Use> {
         );
         return None;
     }
-    let (mut served, mut households, mut used) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut served, mut households, mut bands) = (Vec::new(), Vec::new(), Vec::new());
     for (band, (days, stoves)) in by_band.into_iter().filter(|(_, (days, _))| *days > 0) {
         let (stove_days, household_days) = days_in_band(draft, band, days, stoves)?;
         let rate = share_in_use(draft, band)?;
@@ -64,11 +79,11 @@ pub(super) fn days_in_use(draft: &mut Draft) -> Option<Use> {
             "household-day",
         );
         let in_use = draft.ledger.product(heading, &[household_days, rate]);
-        used.push(Term(Sign::Plus, draft.keep(in_use)?));
+        bands.push((band, draft.keep(in_use)?));
         served.push(Term(Sign::Plus, stove_days));
         households.push(Term(Sign::Plus, household_days));
     }
-    totals(draft, &served, &households, &used)
+    totals(draft, &served, &households, bands)
 }
 
 fn days_in_band(
@@ -105,109 +120,16 @@ fn days_in_band(
     Some((stove_days, draft.keep(product)?))
 }
 
-/// Stoves in use over all answers: not found and refused are not in use.
-fn share_in_use(draft: &mut Draft, band: u32) -> Option<NodeRef> {
-    let count = counts_of_band(draft, band)?;
-    let Some(answers) = all_answers(&count) else {
-        return no_answers(draft, band);
-    };
-    let wanted = draft.inputs.methodology.minimum_answers_per_age_band;
-    if answers < u64::from(wanted) {
-        draft.note(
-            "few-usage-answers",
-            format!("Age band {band} has {answers} usage answers; the methodology wants {wanted}."),
-        );
-    }
-    let label = format!(
-        "share of stoves in use in year {}: {} of {answers} answers ({} not in use, {} not found, \
-         {} refused)",
-        u64::from(band) + 1,
-        count.in_use,
-        count.not_in_use,
-        count.not_found,
-        count.refused
-    );
-    let id = format!("use/rate/band/{band}");
-    let error = proportion_standard_error(count.in_use, answers).map_err(|reason| {
-        crate::accounting::trace::LedgerError::Statistics {
-            id: id.clone(),
-            reason,
-        }
-    });
-    let error = draft.keep(error)?;
-    let survey = Survey {
-        name: format!("usage answers, age band {band} ({answers})"),
-        role: EvidenceRole::Usage,
-        units: answers,
-        // One answer has no spread; it gets the fewest degrees that Student's t is defined for.
-        degrees_of_freedom: answers.saturating_sub(1).max(1) as f64,
-        family: Family::Proportion,
-        estimates: vec![Estimate {
-            heading: Heading::new(id, label, "share-in-use", "1"),
-            value: Decimal::from(count.in_use) / Decimal::from(answers),
-            at: BTreeMap::from([("age_band".to_owned(), band.to_string())]),
-        }],
-        covariance: vec![vec![error * error]],
-    };
-    let nodes = draft.ledger.survey(survey);
-    draft.keep(nodes)?.first().copied()
-}
-
-/// The answers of one age band, all sites together.
-fn counts_of_band(draft: &mut Draft, band: u32) -> Option<UsageCount> {
-    let mut sites = BTreeSet::new();
-    let mut all = UsageCount {
-        age_band: band,
-        ..UsageCount::default()
-    };
-    let usage = &draft.inputs.usage;
-    for count in usage.iter().filter(|count| count.age_band == band) {
-        if !sites.insert(&count.site_code) {
-            let sentence = format!("The usage answers of age band {band} are given twice.");
-            draft.gap("usage-counted-twice", sentence);
-            return None;
-        }
-        let sums = [
-            (&mut all.in_use, count.in_use),
-            (&mut all.not_in_use, count.not_in_use),
-            (&mut all.not_found, count.not_found),
-            (&mut all.refused, count.refused),
-        ];
-        for (sum, more) in sums {
-            *sum = sum.saturating_add(more);
-        }
-    }
-    Some(all)
-}
-
-fn all_answers(count: &UsageCount) -> Option<u64> {
-    let sum = count
-        .in_use
-        .checked_add(count.not_in_use)?
-        .checked_add(count.not_found)?
-        .checked_add(count.refused)?;
-    (sum > 0).then_some(sum)
-}
-
-fn no_answers(draft: &mut Draft, band: u32) -> Option<NodeRef> {
-    draft.note(
-        "no-usage-answers",
-        format!("Age band {band} has stove days but no usage answers: its use counts as zero."),
-    );
-    let heading = Heading::new(
-        format!("use/rate/band/{band}"),
-        format!(
-            "no usage answers for year {}: use counts as zero",
-            u64::from(band) + 1
-        ),
-        "no-answers-no-use",
-        "1",
-    );
-    let zero = draft.ledger.constant(heading, Decimal::ZERO);
-    draft.keep(zero)
-}
-
-fn totals(draft: &mut Draft, served: &[Term], households: &[Term], used: &[Term]) -> Option<Use> {
+fn totals(
+    draft: &mut Draft,
+    served: &[Term],
+    households: &[Term],
+    bands: Vec<(u32, NodeRef)>,
+) -> Option<Use> {
+    let used: Vec<Term> = bands
+        .iter()
+        .map(|(_, days)| Term(Sign::Plus, *days))
+        .collect();
     let stove_days = draft.ledger.sum(
         Heading::new(
             "use/stove_days",
@@ -235,7 +157,7 @@ fn totals(draft: &mut Draft, served: &[Term], households: &[Term], used: &[Term]
             "days-in-use",
             "household-day",
         ),
-        used,
+        &used,
     );
     let in_use = draft.keep(in_use)?;
     let rate = if draft.ledger.value(all).is_zero() {
@@ -258,5 +180,6 @@ fn totals(draft: &mut Draft, served: &[Term], households: &[Term], used: &[Term]
         stove_days,
         household_days_in_use: in_use,
         rate: draft.keep(rate)?,
+        bands,
     })
 }
