@@ -1,5 +1,6 @@
 //! Estimators, distributions and quantiles: the only room where `f64` is at home.
 
+pub mod design;
 pub mod distribution;
 pub mod estimate;
 pub mod quantile;
@@ -19,4 +20,17 @@ pub enum StatisticsError {
     Proportion { successes: u64, trials: u64 },
     #[error("this spread is no distribution: {0}")]
     Spread(&'static str),
+    #[error("a population of {population} cannot have given {sampled} units")]
+    Population { population: u64, sampled: usize },
+    #[error("a total needs the number of units of every stratum")]
+    NoPopulation,
+    #[error("weights must not be below zero, and not all zero: {0}")]
+    Weight(f64),
+    #[error("every unit has {found} measured values, there is none at place {asked}")]
+    Column { asked: usize, found: usize },
+    #[error("a ratio needs a denominator whose mean is not zero")]
+    NoDenominator,
 }
+
+#[cfg(test)]
+mod tests;

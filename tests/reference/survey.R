@@ -40,11 +40,16 @@ keep_design <- function(name, design, against) {
 }
 
 data(api)
+# The weights that the data sets bring are stored to seven digits; these are the same, exact.
+apisrs$pw <- apisrs$fpc / nrow(apisrs)
+apistrat$pw <- apistrat$fpc / as.numeric(table(apistrat$stype)[apistrat$stype])
+apiclus1$pw <- 6194 / nrow(apiclus1)
 keep_design("apisrs", svydesign(id = ~1, fpc = ~fpc, data = apisrs), TRUE)
 keep_design("apisrs_no_fpc", svydesign(id = ~1, weights = ~pw, data = apisrs), "replace")
 keep_design("apistrat", svydesign(id = ~1, strata = ~stype, weights = ~pw, fpc = ~fpc, data = apistrat), TRUE)
 keep_design("apistrat_no_fpc", svydesign(id = ~1, strata = ~stype, weights = ~pw, data = apistrat), "replace")
-# The weights that the data set brings are known to be wrong (see its manual page): both ways.
+# All schools over those drawn, as the data set weighs them, is known to be wrong for drawn
+# districts (see its manual page): both ways.
 keep_design("apiclus1", svydesign(id = ~dnum, fpc = ~fpc, data = apiclus1), TRUE)
 keep_design("apiclus1_supplied", svydesign(id = ~dnum, weights = ~pw, fpc = ~fpc, data = apiclus1), TRUE)
 keep_design("apiclus1_no_fpc", svydesign(id = ~dnum, weights = ~pw, data = apiclus1), "replace")
