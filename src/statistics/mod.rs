@@ -1,9 +1,12 @@
-//! Estimators, distributions and quantiles: the only room where `f64` is at home.
+//! Estimators, designs, sample sizes, draws and screens: the only room where `f64` is at home.
 
 pub mod design;
 pub mod distribution;
+pub mod draw;
 pub mod estimate;
 pub mod quantile;
+pub mod sample_size;
+pub mod screens;
 
 /// What a statistic cannot be asked for.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -30,6 +33,16 @@ pub enum StatisticsError {
     Column { asked: usize, found: usize },
     #[error("a ratio needs a denominator whose mean is not zero")]
     NoDenominator,
+    #[error("no sample size follows from these inputs: {0}")]
+    Plan(&'static str),
+    #[error("a draw needs a seed")]
+    NoSeed,
+    #[error("the id of a unit must be some text on one line, not {0:?}")]
+    UnitId(String),
+    #[error("{0:?} is in the frame twice")]
+    DuplicateUnit(String),
+    #[error("{wanted} units cannot be drawn from {found}")]
+    DrawTooLarge { wanted: usize, found: usize },
 }
 
 #[cfg(test)]

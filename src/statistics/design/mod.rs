@@ -60,7 +60,10 @@ impl Estimated {
             found: means.means.len(),
         };
         let value = means.means.get(column).copied();
-        let variance = means.covariance.get(column).and_then(|line| line.get(column));
+        let variance = means
+            .covariance
+            .get(column)
+            .and_then(|line| line.get(column));
         let (Some(value), Some(variance)) = (value, variance) else {
             return Err(asked);
         };

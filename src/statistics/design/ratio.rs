@@ -29,10 +29,17 @@ pub fn ratio_vector(means: &VectorMean, denominator: usize) -> Result<VectorMean
     let above: Vec<usize> = (0..means.means.len())
         .filter(|column| *column != denominator)
         .collect();
-    let ratio = |column: usize| means.means.get(column).map_or(f64::NAN, |mean| mean / below);
+    let ratio = |column: usize| {
+        means
+            .means
+            .get(column)
+            .map_or(f64::NAN, |mean| mean / below)
+    };
     let shared = |a: usize, b: usize| {
         let line = means.covariance.get(a);
-        line.and_then(|line| line.get(b)).copied().unwrap_or(f64::NAN)
+        line.and_then(|line| line.get(b))
+            .copied()
+            .unwrap_or(f64::NAN)
     };
     let of_pair = |a: usize, b: usize| {
         (shared(a, b) - ratio(a) * shared(b, denominator) - ratio(b) * shared(a, denominator)

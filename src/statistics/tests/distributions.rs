@@ -4,9 +4,7 @@
 use super::{number, rows};
 use crate::statistics::StatisticsError;
 use crate::statistics::distribution::{Shape, central_interval, moments};
-use crate::statistics::estimate::{
-    clopper_pearson, mean, proportion_standard_error, wilson,
-};
+use crate::statistics::estimate::{clopper_pearson, mean, proportion_standard_error, wilson};
 use crate::statistics::quantile;
 use std::collections::BTreeMap;
 

@@ -2,7 +2,9 @@
 //! worked examples of handbooks and standards.
 
 mod distributions;
-mod survey;
+mod examples;
+mod properties;
+pub mod survey;
 
 /// The rows of a reference file below its comments and its line of names.
 fn rows(text: &'static str) -> Vec<Vec<&'static str>> {
@@ -23,7 +25,7 @@ fn number(cell: &str) -> f64 {
 
 /// Equal to `within` of the larger of the expected value and one.
 #[track_caller]
-fn agrees(what: &str, found: f64, expected: f64, within: f64) {
+pub fn agrees(what: &str, found: f64, expected: f64, within: f64) {
     assert!(
         (found - expected).abs() <= within * expected.abs().max(1.0),
         "{what}: {found} is not {expected} within {within}"
