@@ -8,10 +8,10 @@ use crate::accounting::statement::draft::Draft;
 use crate::accounting::statement::sites;
 use crate::accounting::trace::{Estimate, Family, Heading, LedgerError, NodeRef, Survey};
 use crate::statistics::StatisticsError;
-use crate::statistics::estimate::{VectorMean, mean_vector};
-use crate::statistics::grouped::{
-    ClusterTotal, Stratum, cluster_mean_vector, stratified_mean_vector,
+use crate::statistics::design::{
+    ClusterFrame, ClusterTotal, Stratum, cluster_totals_mean_vector, stratified_mean_vector,
 };
+use crate::statistics::estimate::{VectorMean, mean_vector};
 use rust_decimal::Decimal;
 use std::collections::BTreeMap;
 
@@ -128,6 +128,7 @@ fn stratified(
         site_means.push((*weight, means(draft, name, columns, own)?));
         strata.push(Stratum {
             weight: to_statistic(*weight),
+            population: None,
             rows: rows(columns, own),
         });
     }
@@ -183,7 +184,11 @@ fn clustered(
     Some(Averages {
         // The ratio of totals over sizes is the mean over all households.
         means: means(draft, name, columns, &all)?,
-        spread: spread(draft, name, cluster_mean_vector(&clusters))?,
+        spread: spread(
+            draft,
+            name,
+            cluster_totals_mean_vector(&clusters, ClusterFrame::default()),
+        )?,
         design: format!(", {} sites as clusters", clusters.len()),
     })
 }

@@ -7,8 +7,8 @@ use crate::accounting::statement::draft::Draft;
 use crate::accounting::statement::sites;
 use crate::accounting::trace::{Estimate, Family, Heading, LedgerError, NodeRef, Survey};
 use crate::statistics::StatisticsError;
+use crate::statistics::design::{ClusterFrame, ClusterTotal, cluster_totals_mean_vector};
 use crate::statistics::estimate::proportion_standard_error;
-use crate::statistics::grouped::{ClusterTotal, cluster_mean_vector};
 use rust_decimal::Decimal;
 use std::collections::BTreeMap;
 
@@ -164,7 +164,11 @@ fn clustered(
             totals: vec![*in_use as f64],
         })
         .collect();
-    let spread = kept(draft, name, cluster_mean_vector(&clusters))?;
+    let spread = kept(
+        draft,
+        name,
+        cluster_totals_mean_vector(&clusters, ClusterFrame::default()),
+    )?;
     let between = spread
         .covariance
         .first()

@@ -14,7 +14,7 @@ use crate::accounting::statement::sites;
 use crate::accounting::trace::{
     Estimate, Family, Heading, LedgerError, NodeRef, Sign, Survey, Term,
 };
-use crate::statistics::grouped::{ClusterTotal, cluster_mean_vector};
+use crate::statistics::design::{ClusterFrame, ClusterTotal, cluster_totals_mean_vector};
 use rust_decimal::Decimal;
 use std::collections::BTreeMap;
 
@@ -287,9 +287,11 @@ fn clustered(
             totals: vec![to_statistic(sums.sum)],
         })
         .collect();
-    let spread = cluster_mean_vector(&clusters).map_err(|reason| LedgerError::Statistics {
-        id: name.to_owned(),
-        reason,
+    let spread = cluster_totals_mean_vector(&clusters, ClusterFrame::default()).map_err(|reason| {
+        LedgerError::Statistics {
+            id: name.to_owned(),
+            reason,
+        }
     });
     let spread = draft.keep(spread)?;
     let (value, _) = draft.keep(mean_of(name, all))?;
