@@ -1,5 +1,6 @@
 //! Estimators, distributions and quantiles: the only room where `f64` is at home.
 
+pub mod compare;
 pub mod distribution;
 pub mod estimate;
 pub mod quantile;
@@ -17,6 +18,8 @@ pub enum StatisticsError {
     Ragged { expected: usize, found: usize },
     #[error("{successes} successes cannot come from {trials} trials")]
     Proportion { successes: u64, trials: u64 },
+    #[error("a t test needs some spread in the values, there is none")]
+    NoSpread,
     #[error("this spread is no distribution: {0}")]
     Spread(&'static str),
 }
