@@ -15,10 +15,10 @@ const PM25_CARBON: Decimal = Decimal::from_parts(7, 0, 0, false, 1);
 const CLOSURE_FROM: Decimal = Decimal::from_parts(80, 0, 0, false, 2);
 const CLOSURE_TO: Decimal = Decimal::from_parts(120, 0, 0, false, 2);
 const MG_PER_KG: Decimal = Decimal::from_parts(1_000_000, 0, 0, false, 0);
-/// Sampled air outside these is a mistake in the unit: degC and Pa.
+/// Sampled air outside these is a mistake, often of the unit (kelvin, hPa): degC and Pa.
 const TEMPERATURES_C: (Decimal, Decimal) = (
     Decimal::from_parts(40, 0, 0, true, 0),
-    Decimal::from_parts(300, 0, 0, false, 0),
+    Decimal::from_parts(200, 0, 0, false, 0),
 );
 const PRESSURES_PA: (Decimal, Decimal) = (
     Decimal::from_parts(40_000, 0, 0, false, 0),
@@ -161,7 +161,7 @@ fn volume(test: &PlumeTest) -> Result<Decimal, BalanceError> {
     let within = |value, (from, to): (Decimal, Decimal)| value >= from && value <= to;
     if !within(test.temperature_c, TEMPERATURES_C) {
         return Err(BalanceError::Impossible(
-            "the air's temperature lies outside -40 to 300 degC",
+            "the air's temperature lies outside -40 to 200 degC",
         ));
     }
     if !within(test.pressure_pa, PRESSURES_PA) {

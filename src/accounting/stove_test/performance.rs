@@ -337,7 +337,7 @@ impl Burn {
         let equivalent = self.equivalent(test, boiling_point_c, CharEnergy::Credited)?;
         let rise = checked::difference(test.water_end_c, test.water_start_c)?;
         let whole_rise = checked::difference(boiling_point_c, test.water_start_c)?;
-        let correction = checked::quotient(STANDARD_RISE, rise)?;
+        let corrected = |value| checked::quotient(checked::product(value, STANDARD_RISE)?, rise);
         let boiled = checked::product(test.water_end_kg, checked::quotient(rise, whole_rise)?)?;
         let grams = checked::product(equivalent.kg(), Decimal::ONE_THOUSAND)?;
         let specific = checked::quotient(grams, boiled)?;
@@ -346,11 +346,9 @@ impl Burn {
             boiling_point_c,
             equivalent,
             specific_consumption_g_per_l: specific,
-            specific_consumption_corrected_g_per_l: checked::product(specific, correction)?,
+            specific_consumption_corrected_g_per_l: corrected(specific)?,
             equivalent_burning_rate_g_per_min: checked::quotient(grams, test.minutes)?,
-            time_to_boil_corrected_min: boils
-                .then(|| checked::product(test.minutes, correction))
-                .transpose()?,
+            time_to_boil_corrected_min: boils.then(|| corrected(test.minutes)).transpose()?,
         })
     }
 }
