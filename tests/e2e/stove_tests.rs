@@ -59,7 +59,7 @@ async fn a_carbon_balance_gives_factors_that_the_library_takes() {
     );
     assert_eq!(
         named(factors, "species", "BC")["g_per_kg_dry_fuel"],
-        "0.392538"
+        "0.392535"
     );
     let co2 = &named(&report["species"], "species", "CO2")["factor"];
     assert_eq!(co2["char_treatment"], "carbon_balance");
