@@ -142,7 +142,7 @@ impl Doubt {
 /// How the factors made of tests are to be named.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
-pub struct Naming {
+pub struct FactorNaming {
     /// Beginning of every factor's code: letters, digits, `-`, `_` and `.`.
     pub code: String,
     pub version: u32,
@@ -151,7 +151,7 @@ pub struct Naming {
     pub fuel_class: Option<String>,
 }
 
-impl Naming {
+impl FactorNaming {
     /// `code-part-part`, every other character of the parts turned into `-`.
     pub(in crate::accounting) fn factor_code(&self, parts: &[&str]) -> Result<String, TestError> {
         let sound = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
@@ -277,7 +277,7 @@ mod tests {
 
     #[test]
     fn a_code_is_made_of_what_a_code_may_hold() {
-        let naming = |code: &str| Naming {
+        let naming = |code: &str| FactorNaming {
             code: code.into(),
             version: 1,
             fuel_class: None,

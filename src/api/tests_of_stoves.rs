@@ -4,8 +4,8 @@ use super::Problem;
 use super::extract::{Access, Json, RepeatKey};
 use crate::accounting::carbon_balance::{BalanceReport, PlumeTest, report};
 use crate::accounting::evidence::StoveTest;
-use crate::accounting::replicates::Naming;
-use crate::accounting::stove_test::{Conditions, Protocol, Summary, summarise};
+use crate::accounting::replicates::FactorNaming;
+use crate::accounting::stove_test::{Conditions, Protocol, StoveTestSummary, summarise};
 use crate::service::Service;
 use rust_decimal::Decimal;
 use serde::Deserialize;
@@ -26,7 +26,7 @@ struct CarbonBalanceRequest {
     tests: Vec<PlumeTest>,
     /// Absent: no factors are made.
     #[serde(default)]
-    factors: Option<Naming>,
+    factors: Option<FactorNaming>,
 }
 
 /// Tests of any devices, fuels and ages.
@@ -41,7 +41,7 @@ struct StoveTestsRequest {
     tests: Vec<StoveTest>,
     /// Absent: no factors are made.
     #[serde(default)]
-    factors: Option<Naming>,
+    factors: Option<FactorNaming>,
 }
 
 /// Work out emission factors from plume or hood tests by carbon balance. Nothing is written.
@@ -73,7 +73,7 @@ async fn balance_carbon(
            ("Idempotency-Key" = Option<String>, Header,
             description = "Not needed: a repeat is harmless")),
     request_body = StoveTestsRequest, responses(
-    (status = 200, body = Summary,
+    (status = 200, body = StoveTestSummary,
      description = "Each factor is ready to be sent to /factors"),
     (status = 401, body = Problem, content_type = "application/problem+json"),
     (status = 403, body = Problem, content_type = "application/problem+json"),
@@ -83,7 +83,7 @@ async fn summarise_stove_tests(
     _: Access,
     _: RepeatKey,
     body: Json<StoveTestsRequest>,
-) -> Result<axum::Json<Summary>, Problem> {
+) -> Result<axum::Json<StoveTestSummary>, Problem> {
     let request = body.value;
     let conditions = Conditions {
         protocol: request.protocol,

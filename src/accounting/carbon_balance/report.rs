@@ -6,7 +6,7 @@ use super::test::PlumeTest;
 use crate::accounting::cautions;
 use crate::accounting::factor::{Factor, Quantity, SourceMark};
 use crate::accounting::methodology::CharPlace;
-use crate::accounting::replicates::{Naming, Replicates, citation, stated};
+use crate::accounting::replicates::{FactorNaming, Replicates, citation, stated};
 use crate::accounting::rounding::{FIGURE_DIGITS, to_digits};
 use crate::accounting::stove_test::{
     EmissionRate, RateCheck, TestError, WHO_CAUTION, check_rate, rate_per_minute,
@@ -96,7 +96,10 @@ pub struct BalanceReport {
 /// No test; a code that stands twice; tests of several devices or fuels, or of which only some
 /// take char into account; a test that cannot be, named by its code; a factor code that cannot
 /// be.
-pub fn report(tests: &[PlumeTest], naming: Option<&Naming>) -> Result<BalanceReport, BalanceError> {
+pub fn report(
+    tests: &[PlumeTest],
+    naming: Option<&FactorNaming>,
+) -> Result<BalanceReport, BalanceError> {
     let first = alike(tests)?;
     let mut balances = Vec::with_capacity(tests.len());
     let mut values: BTreeMap<&'static str, Vec<Decimal>> = BTreeMap::new();
@@ -240,7 +243,7 @@ pub fn to_factor(
     replicates: &Replicates,
     tests: &[PlumeTest],
     modified_combustion_efficiency: &Replicates,
-    naming: &Naming,
+    naming: &FactorNaming,
 ) -> Result<Factor, BalanceError> {
     let first = tests.first().ok_or(TestError::NoTest)?;
     let (value, spread) = replicates.factor_value(None)?;

@@ -6,6 +6,7 @@
 
 mod emission_rate;
 mod equivalent;
+mod measure;
 mod performance;
 mod summary;
 mod tiers;
@@ -15,12 +16,13 @@ pub use equivalent::{
     CharEnergy, FuelHeat, HEAT_OF_WATER, LATENT_HEAT, equivalent_by_energy, equivalent_by_rule,
     heat_of_moisture,
 };
+pub use measure::Measure;
 pub use performance::{
     Boiling, Conditions, Performance, Protocol, efficiency_without_char, local_boiling_point_c,
     performance,
 };
 pub use summary::{
-    GroupSummary, Measure, MeasureSummary, MeasuredValue, Summary, TestMeasures, summarise,
+    GroupSummary, MeasureSummary, MeasuredValue, StoveTestSummary, TestMeasures, summarise,
 };
 pub use tiers::{TIERS_NOTE, TierMetric, TierReading, tier};
 

@@ -1,14 +1,15 @@
 //! Replicates of stove tests: by device, fuel and age of the stove.
 
-use super::emission_rate::{EmissionRate, RateCheck, WHO_CAUTION, check_rate};
-use super::performance::{Conditions, Performance, Protocol, performance};
+use super::emission_rate::{RateCheck, WHO_CAUTION, check_rate};
+use super::measure::{Measure, Measured, measures};
+use super::performance::{Conditions, Protocol, performance};
 use super::tiers::{LARGEST_FIREPOWER_KW, TIERS_NOTE, TierMetric, TierReading};
 use super::{TestError, must};
 use crate::accounting::cautions;
 use crate::accounting::evidence::StoveTest;
 use crate::accounting::factor::{Factor, Quantity, SourceMark};
 
-use crate::accounting::replicates::{Naming, Replicates, citation};
+use crate::accounting::replicates::{FactorNaming, Replicates, citation};
 use crate::accounting::rounding::{NODE_DIGITS, to_digits};
 use rust_decimal::Decimal;
 use serde::Serialize;
@@ -16,76 +17,6 @@ use std::collections::{BTreeMap, BTreeSet};
 use utoipa::ToSchema;
 
 const EFFICIENCY_UNIT: &str = "fraction, without the char's energy";
-
-/// One result of a test, with its unit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, ToSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum Measure {
-    UsefulEnergy,
-    ThermalEfficiencyWithoutChar,
-    ThermalEfficiencyWithChar,
-    CharEnergyProductivity,
-    CharMassProductivity,
-    BurningRate,
-    Firepower,
-    CarbonMonoxidePerDelivered,
-    Pm25PerDelivered,
-    CarbonMonoxideRate,
-    Pm25Rate,
-    /// By the older rule of thumb: moisture 1.12, char 1.5.
-    EquivalentDryFuelByRule,
-    /// By the energy of fuel and char, water boiling test 4.2.3.
-    EquivalentDryFuel,
-    EquivalentBurningRate,
-    SpecificConsumption,
-    SpecificConsumptionCorrected,
-    TimeToBoilCorrected,
-}
-
-impl Measure {
-    pub fn unit(self) -> &'static str {
-        match self {
-            Measure::UsefulEnergy => "MJd",
-            Measure::ThermalEfficiencyWithoutChar
-            | Measure::ThermalEfficiencyWithChar
-            | Measure::CharEnergyProductivity => "fraction",
-            Measure::CharMassProductivity => "kg dry char/kg dry fuel",
-            Measure::BurningRate => "g dry fuel/min",
-            Measure::Firepower => "kW",
-            Measure::CarbonMonoxidePerDelivered => "g/MJd",
-            Measure::Pm25PerDelivered => "mg/MJd",
-            Measure::CarbonMonoxideRate => "g/min",
-            Measure::Pm25Rate => "mg/min",
-            Measure::EquivalentDryFuelByRule | Measure::EquivalentDryFuel => {
-                "kg equivalent dry fuel"
-            }
-            Measure::EquivalentBurningRate => "g equivalent dry fuel/min",
-            Measure::SpecificConsumption | Measure::SpecificConsumptionCorrected => {
-                "g equivalent dry fuel/l"
-            }
-            Measure::TimeToBoilCorrected => "min",
-        }
-    }
-
-    fn tier_metric(self) -> Option<TierMetric> {
-        match self {
-            Measure::ThermalEfficiencyWithoutChar | Measure::ThermalEfficiencyWithChar => {
-                Some(TierMetric::ThermalEfficiency)
-            }
-            Measure::CarbonMonoxidePerDelivered => Some(TierMetric::CarbonMonoxide),
-            Measure::Pm25PerDelivered => Some(TierMetric::Pm25),
-            _ => None,
-        }
-    }
-
-    fn rate(self) -> Option<EmissionRate> {
-        match self {
-            Measure::CarbonMonoxideRate => Some(EmissionRate::CarbonMonoxide),
-            Measure::Pm25Rate => Some(EmissionRate::Pm25),
-            _ => None,
-        }
-    }
-}
 
 /// One measured value.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
@@ -136,7 +67,7 @@ pub struct GroupSummary {
 
 /// What stove tests tell, one by one and together.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
-pub struct Summary {
+pub struct StoveTestSummary {
     pub protocol: Protocol,
     pub tests: Vec<TestMeasures>,
     pub groups: Vec<GroupSummary>,
@@ -152,8 +83,8 @@ pub struct Summary {
 pub fn summarise(
     tests: &[StoveTest],
     conditions: &Conditions,
-    naming: Option<&Naming>,
-) -> Result<Summary, TestError> {
+    naming: Option<&FactorNaming>,
+) -> Result<StoveTestSummary, TestError> {
     if tests.is_empty() {
         return Err(TestError::NoTest);
     }
@@ -174,7 +105,7 @@ pub fn summarise(
             .or_default()
             .push(test);
     }
-    Ok(Summary {
+    Ok(StoveTestSummary {
         protocol: conditions.protocol,
         groups: groups
             .into_values()
@@ -201,75 +132,11 @@ pub fn summarise(
     })
 }
 
-type Measured = BTreeMap<Measure, Decimal>;
-
-fn measures(found: &Performance) -> Result<Measured, TestError> {
-    let mut measures = BTreeMap::from([
-        (Measure::UsefulEnergy, found.useful.mj()),
-        (
-            Measure::ThermalEfficiencyWithoutChar,
-            found.efficiency_without_char.value(),
-        ),
-        (
-            Measure::ThermalEfficiencyWithChar,
-            found.efficiency_with_char.value(),
-        ),
-        (
-            Measure::CharEnergyProductivity,
-            found.char_energy_productivity.value(),
-        ),
-        (
-            Measure::CharMassProductivity,
-            found.char_mass_productivity.value(),
-        ),
-        (Measure::BurningRate, found.burning_rate_g_per_min),
-        (Measure::Firepower, found.firepower_kw),
-        (
-            Measure::EquivalentDryFuelByRule,
-            found.equivalent_by_rule.kg(),
-        ),
-    ]);
-    let pm25 = found.pm25.map(|factor| factor.mg_per_mj()).transpose()?;
-    let boiling = found.boiling.as_ref();
-    let optional = [
-        (
-            Measure::CarbonMonoxidePerDelivered,
-            found.carbon_monoxide.map(|factor| factor.g_per_mj()),
-        ),
-        (Measure::Pm25PerDelivered, pm25),
-        (Measure::CarbonMonoxideRate, found.carbon_monoxide_g_per_min),
-        (Measure::Pm25Rate, found.pm25_mg_per_min),
-        (
-            Measure::EquivalentDryFuel,
-            boiling.map(|found| found.equivalent.kg()),
-        ),
-        (
-            Measure::EquivalentBurningRate,
-            boiling.map(|found| found.equivalent_burning_rate_g_per_min),
-        ),
-        (
-            Measure::SpecificConsumption,
-            boiling.map(|found| found.specific_consumption_g_per_l),
-        ),
-        (
-            Measure::SpecificConsumptionCorrected,
-            boiling.map(|found| found.specific_consumption_corrected_g_per_l),
-        ),
-        (
-            Measure::TimeToBoilCorrected,
-            boiling.and_then(|found| found.time_to_boil_corrected_min),
-        ),
-    ];
-    let known = |(measure, value): (Measure, Option<Decimal>)| Some((measure, value?));
-    measures.extend(optional.into_iter().filter_map(known));
-    Ok(measures)
-}
-
 fn summary_of(
     group: &[&StoveTest],
     measured: &BTreeMap<&str, Measured>,
     protocol: Protocol,
-    naming: Option<&Naming>,
+    naming: Option<&FactorNaming>,
 ) -> Result<GroupSummary, TestError> {
     let first = group.first().ok_or(TestError::NoTest)?;
     let mut values: BTreeMap<Measure, Vec<Decimal>> = BTreeMap::new();
@@ -364,7 +231,7 @@ fn factor(
     group: &[&StoveTest],
     efficiency: &Replicates,
     protocol: Protocol,
-    naming: &Naming,
+    naming: &FactorNaming,
 ) -> Result<Factor, TestError> {
     let first = group.first().ok_or(TestError::NoTest)?;
     let age = format!("age-{}", first.stove_age_years);
