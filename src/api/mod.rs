@@ -13,6 +13,7 @@ mod programmes;
 mod register;
 mod rounds;
 mod statements;
+mod tests_of_stoves;
 mod trail;
 
 pub use problem::Problem;
@@ -45,6 +46,7 @@ use utoipa_axum::router::OpenApiRouter;
         (name = "evidence", description = "Rounds and the batches uploaded into them"),
         (name = "library", description = "Factors and methodologies, versioned, never edited"),
         (name = "statements", description = "Monitoring periods, statements and their traces"),
+        (name = "tests", description = "Tests worked out; nothing is written"),
         (name = "trail", description = "The append-only log, its proofs, and the export"),
         (name = "health", description = "For load balancers")
     )
@@ -73,6 +75,7 @@ fn described_routes() -> OpenApiRouter<Service> {
         .merge(library::routes())
         .merge(periods::routes())
         .merge(statements::routes())
+        .merge(tests_of_stoves::routes())
         .merge(trail::routes());
     OpenApiRouter::with_openapi(Document::openapi())
         .nest("/api/v1/programmes/{programme}", programme)

@@ -1,7 +1,7 @@
 //! Estimators, designs, sample sizes, draws and screens: the only room where `f64` is at home.
 
+pub mod compare;
 pub mod design;
-pub mod difference;
 pub mod distribution;
 pub mod draw;
 pub mod estimate;
@@ -22,6 +22,8 @@ pub enum StatisticsError {
     Ragged { expected: usize, found: usize },
     #[error("{successes} successes cannot come from {trials} trials")]
     Proportion { successes: u64, trials: u64 },
+    #[error("a t test needs some spread in the values, there is none")]
+    NoSpread,
     #[error("this spread is no distribution: {0}")]
     Spread(&'static str),
     #[error("a population of {population} cannot have given {sampled} units")]

@@ -11,6 +11,7 @@ mod openapi;
 mod periods;
 mod registers;
 mod repeats;
+mod stove_tests;
 mod support;
 mod surface;
 mod trail;

@@ -1,6 +1,5 @@
 //! Thermal efficiencies: the project stove's fuel for the same useful energy, by its age.
 
-use super::stove_test::efficiency_without_char;
 use super::{ProjectStove, calorific_value};
 use crate::accounting::evidence::StoveTest;
 use crate::accounting::factor::{Factor, FactorId, Quantity};
@@ -10,7 +9,8 @@ use crate::accounting::statement::co2e::of_quantity;
 use crate::accounting::statement::draft::Draft;
 use crate::accounting::statement::fuel::{BurntFuel, sample};
 use crate::accounting::statement::lookup::Need;
-use crate::accounting::trace::{Heading, LedgerError, NodeRef};
+use crate::accounting::stove_test::efficiency_without_char;
+use crate::accounting::trace::{Heading, NodeRef};
 use rust_decimal::Decimal;
 use std::collections::BTreeMap;
 
@@ -276,10 +276,14 @@ fn tested(draft: &mut Draft, device: &str, age: u32) -> Option<NodeRef> {
     }
     let mut column = Vec::new();
     for test in &tests {
-        let efficiency = efficiency_without_char(test).ok_or_else(|| LedgerError::TooLarge {
-            id: format!("efficiency of stove test {}", test.test_code),
-        });
-        column.push(draft.keep(efficiency)?);
+        match efficiency_without_char(test) {
+            Ok(efficiency) => column.push(efficiency),
+            Err(reason) => {
+                let sentence = format!("Stove test {} cannot be used: {reason}.", test.test_code);
+                draft.gap("stove-test-unusable", sentence);
+                return None;
+            }
+        }
     }
     let label = format!(
         "thermal efficiency of {device} at {age} years in use, without the energy of char, mean \

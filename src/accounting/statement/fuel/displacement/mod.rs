@@ -9,7 +9,6 @@ mod baseline;
 mod cooking;
 mod efficiency;
 mod moisture;
-mod stove_test;
 
 use super::{Arm, BurntFuel, Groups, Kitchens, all_fuels, rule_of};
 use crate::accounting::factor::Quantity;

@@ -5,15 +5,17 @@
 //! with its energy and so stores it nowhere. SC is the ratio of mean fuel to mean food.
 
 use super::Tests;
+use crate::accounting::cooking_test::specific_consumption;
 use crate::accounting::evidence::CookingTest;
 use crate::accounting::inputs::EvidenceRole;
 use crate::accounting::methodology::CharPlace;
 use crate::accounting::rounding::to_statistic;
 use crate::accounting::statement::draft::Draft;
 use crate::accounting::statement::fuel::sample;
+use crate::accounting::stove_test::CharEnergy;
 use crate::accounting::trace::{Heading, LedgerError, NodeRef, Sign, Term};
 use crate::accounting::units::{WetBasisMoisture, WetMass};
-use crate::statistics::difference::welch;
+use crate::statistics::compare::welch;
 use rust_decimal::Decimal;
 use std::collections::BTreeMap;
 
@@ -205,11 +207,15 @@ pub(super) fn note_welch(
     (before, old): (&Tests, &[&CookingTest]),
     (after, new): (&Tests, &[&CookingTest]),
 ) {
-    let credit = credits_char(draft);
+    let char_energy = if credits_char(draft) {
+        CharEnergy::Credited
+    } else {
+        CharEnergy::Ignored
+    };
     let each = |tests: &[&CookingTest]| -> Vec<f64> {
         tests
             .iter()
-            .filter_map(|test| specific_consumption(test, credit))
+            .filter_map(|test| specific_consumption(test, char_energy).ok())
             .map(to_statistic)
             .collect()
     };
@@ -218,10 +224,10 @@ pub(super) fn note_welch(
             "t = {:.3}, {:.2} degrees of freedom, two-sided p {}",
             found.t,
             found.degrees_of_freedom,
-            if found.probability < 0.0001 {
+            if found.p_two_sided < 0.0001 {
                 "below 0.0001".to_owned()
             } else {
-                format!("= {:.4}", found.probability)
+                format!("= {:.4}", found.p_two_sided)
             }
         ),
         Err(reason) => format!("no test: {reason}"),
@@ -233,17 +239,4 @@ pub(super) fn note_welch(
             before.device, after.device
         ),
     );
-}
-
-/// Equivalent dry fuel over food of one test.
-fn specific_consumption(test: &CookingTest, credit_char: bool) -> Option<Decimal> {
-    let [dry, water, char, food] = measured(test).ok()?;
-    let in_char = if credit_char {
-        char.checked_mul(FUEL_PER_CHAR)?
-    } else {
-        Decimal::ZERO
-    };
-    dry.checked_sub(water.checked_mul(FUEL_PER_WATER)?)?
-        .checked_sub(in_char)?
-        .checked_div(food)
 }
