@@ -42,7 +42,7 @@ fn write_household(seed: &Seed, round: &Round, index: u64, out: &mut dyn Write) 
         let share = dry_grams * habit.share_per_mille / 1000;
         let dry = share * dice.bell(1000, 120, 500, 1500) / 1000;
         let moisture = dice.bell(140, 18, 100, 190);
-        let wet_hectograms = (dry * 10 / (1000 - moisture) + 5) / 10;
+        let wet_hectograms = (dry * 100 / (1000 - moisture) + 5) / 10;
         writeln!(
             out,
             "{},{surveyed_on},{},{},{},{},{}",

@@ -6,6 +6,7 @@
 
 mod invented;
 mod people;
+mod samples;
 mod timeline;
 
 use crate::support::TestProgramme;
@@ -48,6 +49,7 @@ async fn compare(
         answers,
         kitchen_days,
         weighings,
+        samples,
     } = invented.known_at(scope.position);
     let place = format!(
         "{:?}, grace {grace_days}, position {}",
@@ -93,7 +95,8 @@ async fn compare(
         .expect("lots");
     let by_rows = gather::char_lots(&weighings, scope.period, bound);
     assert_eq!(Ok(&lots), by_rows.as_ref(), "{place}");
-    compared + kitchens.len() + lots.len()
+    compared += kitchens.len() + lots.len();
+    compared + samples::compare(connection, scope, &samples, &households).await
 }
 
 async fn ask_many(programme: &TestProgramme, invented: &Invented, chance: &mut Chance) -> usize {
