@@ -1,6 +1,6 @@
 //! Fuel as it is weighed: dry mass of a day, dry char, standard adults.
 
-use crate::accounting::evidence::{CharWeighing, KitchenDay, People};
+use crate::accounting::evidence::{BaselineSurveyAnswer, CharWeighing, KitchenDay, People};
 use crate::accounting::units::{DryMass, UnitsError, WetBasisMoisture, WetMass};
 use rust_decimal::Decimal;
 
@@ -22,6 +22,14 @@ impl KitchenDay {
             .checked_add(WetMass::from_kg(self.added_wet_kg))?
             .checked_sub(WetMass::from_kg(self.stock_end_wet_kg))?
             .dried(moisture)
+    }
+}
+
+impl BaselineSurveyAnswer {
+    /// Dry fuel of a usual day: `wet * (1 - M)`.
+    pub fn dry_per_day(&self) -> Result<DryMass, UnitsError> {
+        let moisture = WetBasisMoisture::from_fraction(self.moisture_wb)?;
+        WetMass::from_kg(self.fuel_wet_kg_per_day).dried(moisture)
     }
 }
 

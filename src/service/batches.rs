@@ -6,7 +6,7 @@
 use super::upload::Spooled;
 use super::write::Begun;
 use super::{Caller, Once, Role, Service, ServiceError, id_of};
-use crate::accounting::records::{BatchRecord, RoundKind, kind};
+use crate::accounting::records::{BatchRecord, kind};
 use crate::intake::{BatchKind, CellTexts, CsvReader, Rejection, Rejections};
 use crate::store;
 use crate::store::staging;
@@ -293,7 +293,7 @@ async fn check_round(
     batch_kind: BatchKind,
     round: Option<&str>,
 ) -> Result<(), ServiceError> {
-    if !staging::needs_round(batch_kind) {
+    if !batch_kind.needs_round() {
         return match round {
             None => Ok(()),
             Some(_) => Err(ServiceError::invalid(
@@ -314,18 +314,7 @@ async fn check_round(
         .iter()
         .find(|row| row.record.code == code)
         .ok_or_else(|| ServiceError::not_found("round", code))?;
-    let fits = match batch_kind {
-        BatchKind::UsageSurvey => found.record.kind == RoundKind::UsageSurvey,
-        BatchKind::KitchenTest => {
-            matches!(
-                found.record.kind,
-                RoundKind::KitchenBaseline | RoundKind::KitchenProject
-            )
-        }
-        BatchKind::CharWeighing => found.record.kind == RoundKind::CharWeighing,
-        _ => false,
-    };
-    if fits {
+    if batch_kind.round_kinds().contains(&found.record.kind) {
         Ok(())
     } else {
         Err(ServiceError::invalid(

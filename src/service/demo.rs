@@ -9,7 +9,6 @@ use super::rounds::NewRound;
 use super::statements::{NewStatement, StatementView};
 use super::upload::Spooled;
 use super::{Caller, Once, Role, Service, ServiceError};
-use crate::accounting::records::RoundKind;
 use crate::intake::BatchKind;
 use crate::seed::programme::ProgrammeFile;
 use std::path::Path;
@@ -53,11 +52,7 @@ impl Service {
             self.load_file(&caller, kind, None, folder, name).await?;
         }
         for round in &file.rounds {
-            let kind = match round.kind {
-                RoundKind::UsageSurvey => BatchKind::UsageSurvey,
-                RoundKind::KitchenBaseline | RoundKind::KitchenProject => BatchKind::KitchenTest,
-                RoundKind::CharWeighing => BatchKind::CharWeighing,
-            };
+            let kind = BatchKind::of_round(round.kind);
             self.load_file(&caller, kind, Some(&round.code), folder, &round.file)
                 .await?;
         }

@@ -125,7 +125,12 @@ impl From<StoreError> for ServiceError {
                 | "deployment_end_taken"
                 | "usage_answer_taken"
                 | "kitchen_day_taken"
-                | "char_weighing_taken",
+                | "char_weighing_taken"
+                | "baseline_survey_answer_taken"
+                | "cooking_test_taken"
+                | "stove_test_taken"
+                | "char_lab_result_taken"
+                | "moisture_reading_taken",
             ) => ("duplicate_row", "a row of the batch is already recorded"),
             _ => return ServiceError::Internal(error.to_string()),
         };

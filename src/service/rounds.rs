@@ -12,7 +12,8 @@ use utoipa::ToSchema;
 #[serde(deny_unknown_fields)]
 pub struct NewRound {
     pub code: String,
-    /// `usage_survey`, `kitchen_baseline`, `kitchen_project` or `char_weighing`.
+    /// `usage_survey`, `kitchen_baseline`, `kitchen_project`, `char_weighing`,
+    /// `baseline_survey`, `cooking_test`, `stove_test`, `char_lab` or `moisture`.
     pub kind: String,
     pub starts_on: NaiveDate,
     /// The first day after the round.

@@ -10,6 +10,7 @@ use crate::accounting::records::{RoundRecord, choose_rounds, kind};
 use crate::accounting::statement::{Gap, Statement, state};
 use crate::store;
 use crate::store::cohorts::{self, Scope};
+use crate::store::samples;
 use crate::store::statements::StatementRow;
 use crate::trail::merkle::sha256;
 use serde::{Deserialize, Serialize};
@@ -277,10 +278,11 @@ async fn statement_inputs(
             .await?,
         char_lots: cohorts::char_lots(connection, scope, &chosen.char_weighings, yield_bound)
             .await?,
-        baseline_survey: Vec::new(),
-        cooking_tests: Vec::new(),
-        stove_tests: Vec::new(),
-        char_lab: Vec::new(),
+        baseline_survey: samples::survey_households(connection, scope, &chosen.baseline_survey)
+            .await?,
+        cooking_tests: samples::cooking_tests(connection, scope, &chosen.cooking_tests).await?,
+        stove_tests: samples::stove_tests(connection, scope, &chosen.stove_tests).await?,
+        char_lab: samples::char_lab(connection, scope, &chosen.char_lab).await?,
         evidence,
         methodology,
         factors,

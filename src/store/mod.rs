@@ -13,6 +13,7 @@ pub mod programmes;
 pub mod register;
 pub mod rounds;
 pub mod rows;
+pub mod samples;
 pub mod staging;
 pub mod statements;
 pub mod trail;

@@ -4,7 +4,7 @@
 //! The texts are those that were hashed: dates in ISO form, decimals with the
 //! digits that were entered, `yes` and `no`, nothing for an empty cell.
 
-use super::staging::{needs_round, table};
+use super::staging::table;
 use super::{StoreError, signed, unsigned};
 use crate::intake::{BatchKind, ValueRule};
 use crate::trail::merkle::Hash;
@@ -29,7 +29,7 @@ const FIXED_COLUMNS: usize = 5;
 
 fn selection(kind: BatchKind) -> String {
     let mut sql = "select batch_id, line, row_hash, sequence".to_owned();
-    sql.push_str(if needs_round(kind) {
+    sql.push_str(if kind.needs_round() {
         ", round_code"
     } else {
         ", null::text as round_code"

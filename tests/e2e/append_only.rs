@@ -6,7 +6,7 @@ use sqlx::postgres::PgDatabaseError;
 use sqlx::{AssertSqlSafe, PgPool};
 
 /// Every table that may only grow, with a column of it.
-const APPEND_ONLY: [(&str, &str); 18] = [
+const APPEND_ONLY: [(&str, &str); 23] = [
     ("trail_entry", "actor"),
     ("trail_node", "hash"),
     ("checkpoint", "note"),
@@ -20,6 +20,11 @@ const APPEND_ONLY: [(&str, &str); 18] = [
     ("usage_answer", "outcome"),
     ("kitchen_day", "moisture_wb"),
     ("char_weighing", "fate"),
+    ("baseline_survey_answer", "fuel_wet_kg_per_day"),
+    ("cooking_test", "food_kg"),
+    ("stove_test", "water_end_kg"),
+    ("char_lab_result", "hydrogen"),
+    ("moisture_reading", "moisture_wb"),
     ("factor", "body"),
     ("methodology", "body"),
     ("monitoring_period", "ends_on"),
