@@ -1,7 +1,7 @@
 //! Finding the one factor that answers a need, and reading its unit.
 
 use super::draft::Draft;
-use crate::accounting::factor::{Factor, Quantity};
+use crate::accounting::factor::{Factor, FactorId, Quantity};
 use crate::accounting::trace::NodeRef;
 use rust_decimal::Decimal;
 use std::collections::BTreeSet;
@@ -9,7 +9,7 @@ use std::fmt;
 
 /// What a formula asks the factor list for.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Need<'n> {
+pub(in crate::accounting) struct Need<'n> {
     pub quantity: Quantity,
     pub species: Option<&'n str>,
     pub device: Option<&'n str>,
@@ -63,20 +63,84 @@ fn answers(factor: &Factor, need: &Need) -> bool {
         && fits(&factor.fuel, need.fuel)
 }
 
+/// The closest of the `listed` factors for a need; several where they are equally close.
+pub(in crate::accounting) fn closest<'a>(
+    listed: &[FactorId],
+    factors: &'a [Factor],
+    need: &Need,
+    also: impl Fn(&Factor) -> bool,
+) -> Vec<&'a Factor> {
+    let listed: BTreeSet<_> = listed.iter().collect();
+    let mut matching: Vec<&'a Factor> = Vec::new();
+    for factor in factors {
+        let known = matching.iter().any(|other| other.id() == factor.id());
+        if !known && listed.contains(&factor.id()) && answers(factor, need) && also(factor) {
+            matching.push(factor);
+        }
+    }
+    let closest = matching.iter().map(|factor| closeness(factor)).max();
+    matching.retain(|factor| Some(closeness(factor)) == closest);
+    matching
+}
+
+/// Why the formulas cannot take a factor.
+pub(in crate::accounting) struct Unusable {
+    pub code: &'static str,
+    pub sentence: String,
+}
+
+/// The unit in which the formulas take a factor, or why they cannot.
+pub(in crate::accounting) fn usable_unit(factor: &Factor) -> Result<&'static str, Unusable> {
+    let (quantity, id) = (factor.quantity, factor.id());
+    let Some(unit) = formula_unit(quantity, &factor.unit) else {
+        return Err(Unusable {
+            code: "unit-unusable",
+            sentence: format!(
+                "The {} {id} is given in {}, which cannot be used here; {} would be.",
+                quantity.words(),
+                factor.unit,
+                wanted_units(quantity)
+            ),
+        });
+    };
+    let most = is_fraction(quantity).then_some(Decimal::ONE);
+    if (factor.value < Decimal::ZERO && !may_be_negative(factor))
+        || most.is_some_and(|most| factor.value > most)
+    {
+        let range = if most.is_some() {
+            "0 to 1"
+        } else {
+            "0 or more"
+        };
+        return Err(Unusable {
+            code: "factor-out-of-range",
+            sentence: format!(
+                "The {} {id} is {}, but must be {range}.",
+                quantity.words(),
+                factor.value
+            ),
+        });
+    }
+    Ok(unit)
+}
+
+/// A line may fall, and aerosols that scatter light cool.
+fn may_be_negative(factor: &Factor) -> bool {
+    match factor.quantity {
+        Quantity::PermanenceSlope => true,
+        Quantity::GlobalWarmingPotential => {
+            matches!(factor.species.as_deref(), Some("OC" | "SO2"))
+        }
+        _ => false,
+    }
+}
+
 impl<'a> Draft<'a> {
     /// The closest factor of the methodology's list for a need; `also` narrows the choice.
     pub fn look_up(&mut self, need: &Need, also: impl Fn(&Factor) -> bool) -> Found<'a> {
-        let listed: BTreeSet<_> = self.inputs.methodology.factors.iter().collect();
-        let mut matching: Vec<&'a Factor> = Vec::new();
-        for factor in &self.inputs.factors {
-            let known = matching.iter().any(|other| other.id() == factor.id());
-            if !known && listed.contains(&factor.id()) && answers(factor, need) && also(factor) {
-                matching.push(factor);
-            }
-        }
-        let closest = matching.iter().map(|factor| closeness(factor)).max();
-        matching.retain(|factor| Some(closeness(factor)) == closest);
-        match matching.as_slice() {
+        let inputs = self.inputs;
+        let found = closest(&inputs.methodology.factors, &inputs.factors, need, also);
+        match found.as_slice() {
             [] => Found::None,
             [one] => Found::One(one),
             several => {
@@ -108,39 +172,13 @@ impl<'a> Draft<'a> {
 
     /// The factor's entry in the ledger; a gap when its unit or its value cannot be used.
     pub fn enter(&mut self, factor: &Factor) -> Option<NodeRef> {
-        let Some(unit) = formula_unit(factor.quantity, &factor.unit) else {
-            self.gap(
-                "unit-unusable",
-                format!(
-                    "The {} {} is given in {}, which cannot be used here; {} would be.",
-                    factor.quantity.words(),
-                    factor.id(),
-                    factor.unit,
-                    wanted_units(factor.quantity)
-                ),
-            );
-            return None;
+        let unit = match usable_unit(factor) {
+            Ok(unit) => unit,
+            Err(Unusable { code, sentence }) => {
+                self.gap(code, sentence);
+                return None;
+            }
         };
-        let most = is_fraction(factor.quantity).then_some(Decimal::ONE);
-        let signed = factor.quantity == Quantity::PermanenceSlope;
-        if (factor.value < Decimal::ZERO && !signed) || most.is_some_and(|most| factor.value > most)
-        {
-            let range = if most.is_some() {
-                "0 to 1"
-            } else {
-                "0 or more"
-            };
-            self.gap(
-                "factor-out-of-range",
-                format!(
-                    "The {} {} is {}, but must be {range}.",
-                    factor.quantity.words(),
-                    factor.id(),
-                    factor.value
-                ),
-            );
-            return None;
-        }
         let node = self.ledger.factor(factor, unit);
         self.keep(node)
     }
@@ -183,7 +221,9 @@ fn formula_unit(quantity: Quantity, text: &str) -> Option<&'static str> {
     ]
     .contains(&text)
         // "fraction of PM2.5" says what the whole is; the quantity says so already.
-        || text.starts_with("fraction of ");
+        || text.starts_with("fraction of ")
+        // An efficiency that credits the energy of char would say so in its char treatment.
+        || text == "fraction, without the char's energy";
     let one_of = |words: &[&str]| plain || words.contains(&text);
     match quantity {
         NetCalorificValue => (text == "MJ/kg dry fuel").then_some("MJ/kg dry fuel"),
@@ -213,7 +253,9 @@ fn formula_unit(quantity: Quantity, text: &str) -> Option<&'static str> {
         }
         AnnualEfficiencyLoss | CookingShare | LeakageShare | PermanenceIntercept
         | PermanenceSlope | PermanenceResidual => plain.then_some("1"),
-        CharcoalConversion => None,
+        CharcoalConversion => {
+            (text == "kg wood/kg charcoal").then_some("kg as received/kg dry fuel")
+        }
     }
 }
 
@@ -225,6 +267,7 @@ fn wanted_units(quantity: Quantity) -> &'static str {
         Quantity::CharCarbonFraction => "kg C/kg dry char",
         Quantity::CharYieldBound => "kg dry char/kg dry fuel",
         Quantity::BaselineFuel => "kg dry fuel/household-day",
+        Quantity::CharcoalConversion => "kg wood/kg charcoal",
         _ => "a fraction",
     }
 }

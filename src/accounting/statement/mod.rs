@@ -3,18 +3,24 @@
 //! Same inputs, same program version: same bytes. No clock, no actor, no chance.
 
 mod char;
-mod co2e;
+pub(in crate::accounting) mod co2e;
 mod compare;
 mod draft;
 mod figures;
+mod for_information;
 mod fuel;
-mod lookup;
-mod species;
+pub(in crate::accounting) mod kiln;
+mod leakage;
+pub(in crate::accounting) mod lookup;
+mod masses;
+pub(in crate::accounting) mod short_lived;
+pub(in crate::accounting) mod species;
 mod use_rate;
 
 pub use char::SoilSink;
 pub use compare::{Difference, compare};
 pub use draft::Gap;
+pub use for_information::ForInformation;
 
 use crate::accounting::cautions;
 use crate::accounting::claim::Claims;
@@ -98,6 +104,8 @@ pub enum FigureKind {
     Percent,
     /// Days, rates: what was done.
     Activity,
+    /// Told beside the account; no claim is ever drawn from it.
+    ForInformation,
 }
 
 /// Something that a reader of the figures must know.
@@ -161,6 +169,10 @@ fn account(draft: &mut Draft) -> Option<(Vec<Figure>, Claims)> {
         .iter()
         .map(|name| species::species_mass(draft, name, [&baseline, &project], in_use))
         .collect();
+    let species: Option<Vec<_>> = species.into_iter().collect();
+    let short_lived = species
+        .as_ref()
+        .and_then(|species| short_lived::short_lived(draft, species));
     let co2_factors = avoided
         .as_ref()
         .map_or(&[][..], |avoided| &avoided.co2_factors);
@@ -171,7 +183,8 @@ fn account(draft: &mut Draft) -> Option<(Vec<Figure>, Claims)> {
         project,
         saving: saving?,
         avoided: avoided?,
-        species: species.into_iter().collect::<Option<_>>()?,
+        species: species?,
+        short_lived: short_lived?,
         char: char?,
     };
     Some((
