@@ -157,6 +157,6 @@ pub struct KilnRule {
     pub class: String,
     /// A `charcoal_conversion` factor, kg wood as received per kg charcoal.
     pub conversion: FactorId,
-    /// A `net_calorific_value` factor of that wood as received, MJ/kg.
+    /// A `net_calorific_value` factor of that wood as received, MJ/kg, device `charcoal_kiln`.
     pub calorific_value: FactorId,
 }

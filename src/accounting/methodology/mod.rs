@@ -7,6 +7,7 @@ mod char;
 mod claim;
 mod fuel;
 mod leakage;
+mod validate;
 
 pub use char::{CharCarbon, CharPlace, CharRule, HydrogenToCarbonRule, Permanence};
 pub use claim::{Approach, ClaimRule, Fallback, Sides, UncertaintyRule};
@@ -15,6 +16,7 @@ pub use fuel::{
     FuelMethod, FuelPer, FuelRule, KilnRule, NonRenewableOn, ProjectEfficiency, SampleDesigns,
 };
 pub use leakage::{Leakage, LeakageItem};
+pub use validate::{Shortcoming, validate};
 
 use crate::accounting::factor::FactorId;
 use serde::{Deserialize, Serialize};

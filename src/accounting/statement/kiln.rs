@@ -67,19 +67,22 @@ fn calorific_value(draft: &mut Draft, kiln: &KilnRule) -> Option<NodeRef> {
     draft.keep(node)
 }
 
-/// Why a factor cannot be the calorific value of the wood put into a kiln.
+/// Why a factor cannot be the calorific value of the wood put into a kiln. It is one of the
+/// kiln alone, so that no dry fuel of a stove can meet it.
 pub(in crate::accounting) fn calorific_value_problem(factor: &Factor) -> Option<String> {
     let fits = factor.quantity == Quantity::NetCalorificValue
+        && of_kiln(factor)
         && factor.unit == "MJ/kg as received"
         && factor.value > rust_decimal::Decimal::ZERO;
     (!fits).then(|| {
         format!(
-            "The wood put into a kiln needs a net calorific value above 0 in MJ/kg as received; {} \
-             is a {} of {} {}.",
+            "The wood put into a kiln needs a net calorific value of the device {KILN}, above 0 and \
+             in MJ/kg as received; {} is a {} of {} {}, device {}.",
             factor.id(),
             factor.quantity.words(),
             factor.value,
-            factor.unit
+            factor.unit,
+            factor.device.as_deref().unwrap_or("any")
         )
     })
 }

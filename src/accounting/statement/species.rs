@@ -78,7 +78,7 @@ fn emitted(draft: &mut Draft, name: &str, slug: &str, burnt: &BurntFuel) -> Opti
     let factors = if name == "BC" {
         black_carbon(draft, burnt)?
     } else {
-        let factor = emission_factor(draft, name, name, burnt)?;
+        let factor = emission_factor(draft, name, burnt)?;
         emission_factors(draft, burnt, factor)?
     };
     let heading = Heading::new(
@@ -99,7 +99,6 @@ fn emitted(draft: &mut Draft, name: &str, slug: &str, burnt: &BurntFuel) -> Opti
 fn emission_factor<'a>(
     draft: &mut Draft<'a>,
     species: &str,
-    stated: &str,
     burnt: &BurntFuel,
 ) -> Option<&'a Factor> {
     let need = emission_need(species, burnt);
@@ -108,8 +107,7 @@ fn emission_factor<'a>(
         Found::Several => None,
         Found::None => {
             let sentence = format!(
-                "The methodology states {stated}, but none of its factors is the {need}: {} was \
-                 burnt in {}, {}. Name such a factor, or state {stated} no more.",
+                "No factor of the methodology answers the need for {need}: {} was burnt in {}, {}.",
                 burnt.burn.fuel,
                 burnt.burn.device,
                 burnt.arm.id()
@@ -165,7 +163,7 @@ fn black_carbon(draft: &mut Draft, burnt: &BurntFuel) -> Option<Vec<NodeRef>> {
         Found::Several => return None,
         Found::None => {}
     }
-    let particulate = emission_factor(draft, "PM2.5", "BC", burnt)?;
+    let particulate = emission_factor(draft, "PM2.5", burnt)?;
     let mut factors = emission_factors(draft, burnt, particulate)?;
     let of_share = |species| Need {
         quantity: Quantity::BlackCarbonShare,
