@@ -281,6 +281,62 @@ mod tests {
         assert_eq!((missed.tonnes, missed.basis), (76, Basis::LowerBound));
     }
 
+    /// The 90/10 rule of yearly samples and the 95/10 rule of biennial ones and of plans over
+    /// several activities (MEMORY; 95/10 SEEN of such plans), with the lower bound of the
+    /// two-sided interval where missed. z 1.645 and 1.960 from any table: 1.645 * 6.07 = 9.99
+    /// and 1.960 * 5.10 = 9.996 are within 10 of 100; 1.645 * 6.09 = 10.02 and 1.960 * 5.11 =
+    /// 10.02 are not, and leave 89.98 in both.
+    #[test]
+    fn ninety_ten_and_ninety_five_ten() {
+        for (confidence, met, missed) in [("0.90", 6.07, 6.09), ("0.95", 5.10, 5.11)] {
+            let mut rule = rule(Sides::Two, Some("0.10"));
+            rule.confidence = Decimal::from_str(confidence).unwrap();
+            let found = claimed("100", met, &rule);
+            assert_eq!((found.tonnes, found.basis), (100, Basis::PointEstimate));
+            let found = claimed("100", missed, &rule);
+            assert_eq!((found.tonnes, found.basis), (89, Basis::LowerBound));
+            let percent = rule.confidence * Decimal::ONE_HUNDRED;
+            let words = format!("two-sided {} % interval is taken", percent.normalize());
+            assert!(found.rule.contains(&words), "{}", found.rule);
+        }
+    }
+
+    #[test]
+    fn a_rule_may_fall_back_to_nothing() {
+        let mut rule = rule(Sides::One, Some("0.30"));
+        rule.fallback = Fallback::Nothing;
+        assert_eq!(claimed("100", 18.2, &rule).tonnes, 100);
+        let missed = claimed("100", 18.3, &rule);
+        assert_eq!((missed.tonnes, missed.basis), (0, Basis::Nothing));
+        assert!(missed.rule.contains("not within 0.30"), "{}", missed.rule);
+        assert!(
+            missed
+                .rule
+                .contains("no bound in its place, so nothing is claimed")
+        );
+        rule.precision = None;
+        let never = claimed("100", 0.0, &rule);
+        assert_eq!((never.tonnes, never.basis), (0, Basis::Nothing));
+        assert!(never.rule.contains("names no precision"), "{}", never.rule);
+    }
+
+    #[test]
+    fn below_the_floor_nothing_is_claimed() {
+        let mut rule = rule(Sides::One, Some("0.30"));
+        rule.floor_t = Some(Decimal::from_str("50.0").unwrap());
+        assert_eq!(claimed("50", 0.0, &rule).tonnes, 50);
+        assert_eq!(claimed("50.7", 0.0, &rule).tonnes, 50);
+        let small = claimed("49.9", 0.0, &rule);
+        assert_eq!((small.tonnes, small.basis), (0, Basis::Nothing));
+        assert!(
+            small.rule.contains("below the least claim of 50 t"),
+            "{}",
+            small.rule
+        );
+        // The bound is what is held against the floor: 60 - 1.2816 * 12 = 44.6.
+        assert_eq!(claimed("60", 12.0, &rule).tonnes, 0);
+    }
+
     #[test]
     fn two_sides_are_stricter_than_one() {
         // 100 - 1.6449 * 10 = 83.55; 100 - 1.2816 * 10 = 87.18

@@ -2,8 +2,10 @@
 
 mod by_hand;
 mod comparing;
+mod emissions;
 mod example;
 mod missing;
 mod properties;
 mod published;
 mod replay;
+mod species;
