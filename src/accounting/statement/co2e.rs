@@ -204,6 +204,16 @@ fn burn_gases<'a>(
     let co2 = draft.ledger.product(heading, &[all_co2, fraction]);
     let gases = [draft.keep(co2)?, others[0]?, others[1]?];
     let on_all = draft.inputs.methodology.non_renewable_on == NonRenewableOn::AllGases;
+    if on_all && draft.ledger.value(fraction).is_zero() {
+        draft.note(
+            "gases-of-renewable-fuel",
+            format!(
+                "The methodology multiplies every gas by the non-renewable fraction, which is 0 for \
+                 {}: its CH4 and N2O count as nothing in CO2e, in the project too.",
+                burnt.burn.fuel
+            ),
+        );
+    }
     let mut terms = Vec::new();
     for ((gas, mass), potential) in GASES.iter().zip(gases).zip(potentials) {
         let heading = Heading::new(

@@ -163,6 +163,11 @@ fn the_non_renewable_fraction_may_multiply_every_gas() {
     for id in ["co2_avoided", "ch4_avoided", "n2o_avoided"] {
         assert_eq!(figure(&one, id), figure(&other, id), "{id}");
     }
+    set(&mut on_all, "fnrb-wood", "0");
+    let renewable = stated(&on_all);
+    assert_eq!(node(&renewable, "co2e/reductions"), Decimal::ZERO);
+    let note = |note: &crate::accounting::statement::Note| note.code == "gases-of-renewable-fuel";
+    assert!(renewable.notes.iter().any(note));
 }
 
 /// Early versions: NCV 15, 81.6 tCO2/TJ of displaced fossil fuel: 1.632 t, and 1.5504 t at the

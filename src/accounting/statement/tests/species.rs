@@ -2,9 +2,10 @@
 
 use super::emissions::{itemise, kinds, open_cooking};
 use super::example::*;
-use crate::accounting::factor::Quantity::*;
-use crate::accounting::inputs::StatementInputs;
-use crate::accounting::methodology::KilnRule;
+use crate::accounting::factor::{Factor, Quantity::*};
+use crate::accounting::inputs::{Burn, StatementInputs};
+use crate::accounting::library::{published_factors, supplied_methodologies};
+use crate::accounting::methodology::{FuelMethod, FuelPer, KilnRule};
 use crate::accounting::statement::{FigureKind, state};
 use proptest::prelude::*;
 use rust_decimal::Decimal;
@@ -212,6 +213,57 @@ fn a_kiln_without_its_factors_is_a_gap() {
         "factor-missing",
         &["how much CH4 a kiln", "charcoal_kiln"],
     );
+}
+
+/// Kitchen-test methodologies over invented kitchens of three devices and three fuels.
+#[test]
+fn supplied_methodologies_of_independent_kitchens_can_be_stated() {
+    let mut tried = 0;
+    for methodology in supplied_methodologies().unwrap() {
+        if methodology.fuel_method != FuelMethod::KitchenTestIndependent
+            || methodology.fuel_per != FuelPer::Household
+        {
+            continue;
+        }
+        let mut inputs = example();
+        let named = |factor: &Factor| methodology.factors.contains(&factor.id());
+        inputs.factors = published_factors()
+            .unwrap()
+            .into_iter()
+            .filter(named)
+            .collect();
+        let kilns = methodology
+            .fuels
+            .iter()
+            .any(|fuel| fuel.made_from.is_some());
+        let charcoal_in = if kilns {
+            "charcoal_stove"
+        } else {
+            "three_stone_fire"
+        };
+        let kitchens = inputs
+            .baseline_kitchens
+            .iter_mut()
+            .chain(&mut inputs.project_kitchens);
+        for kitchen in kitchens {
+            for (device, fuel) in [("gasifier", "coconut_husk"), (charcoal_in, "charcoal")] {
+                let burn = Burn {
+                    device: device.into(),
+                    fuel: fuel.into(),
+                };
+                kitchen.dry_kg.insert(burn, decimal("1.5"));
+            }
+        }
+        inputs.methodology = methodology;
+        let code = inputs.methodology.code.clone();
+        let statement = state(&inputs).unwrap_or_else(|gaps| panic!("{code}: {gaps:?}"));
+        assert!(
+            figure(&statement, "reductions_co2e") > Decimal::ZERO,
+            "{code}"
+        );
+        tried += 1;
+    }
+    assert_eq!(tried, 4);
 }
 
 /// Each daily mass split between two codes of the same class.
