@@ -1,7 +1,7 @@
 //! Finding the one factor that answers a need, and reading its unit.
 
 use super::draft::Draft;
-use crate::accounting::factor::{Factor, FactorId, Quantity};
+use crate::accounting::factor::{Factor, Quantity};
 use crate::accounting::trace::NodeRef;
 use rust_decimal::Decimal;
 use std::collections::BTreeSet;
@@ -65,16 +65,13 @@ fn answers(factor: &Factor, need: &Need) -> bool {
 
 /// The closest of the `listed` factors for a need; several where they are equally close.
 pub(in crate::accounting) fn closest<'a>(
-    listed: &[FactorId],
-    factors: &'a [Factor],
+    listed: impl Iterator<Item = &'a Factor>,
     need: &Need,
     also: impl Fn(&Factor) -> bool,
 ) -> Vec<&'a Factor> {
-    let listed: BTreeSet<_> = listed.iter().collect();
     let mut matching: Vec<&'a Factor> = Vec::new();
-    for factor in factors {
-        let known = matching.iter().any(|other| other.id() == factor.id());
-        if !known && listed.contains(&factor.id()) && answers(factor, need) && also(factor) {
+    for factor in listed.filter(|factor| answers(factor, need) && also(factor)) {
+        if !matching.iter().any(|other| other.id() == factor.id()) {
             matching.push(factor);
         }
     }
@@ -139,7 +136,10 @@ impl<'a> Draft<'a> {
     /// The closest factor of the methodology's list for a need; `also` narrows the choice.
     pub fn look_up(&mut self, need: &Need, also: impl Fn(&Factor) -> bool) -> Found<'a> {
         let inputs = self.inputs;
-        let found = closest(&inputs.methodology.factors, &inputs.factors, need, also);
+        let ids: BTreeSet<_> = inputs.methodology.factors.iter().collect();
+        let listed = inputs.factors.iter();
+        let listed = listed.filter(|factor| ids.contains(&factor.id()));
+        let found = closest(listed, need, also);
         match found.as_slice() {
             [] => Found::None,
             [one] => Found::One(one),

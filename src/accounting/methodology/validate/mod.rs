@@ -13,9 +13,10 @@ mod needs;
 #[cfg(test)]
 mod tests;
 
-use super::Methodology;
+use super::{Leakage, Methodology};
 use crate::accounting::factor::Factor;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
 use utoipa::ToSchema;
 
 /// One thing that keeps a methodology from being used.
@@ -30,11 +31,19 @@ pub struct Shortcoming {
 /// Everything that `methodology` lacks over the `factors` that are known; empty when it can be
 /// used. Factors that it does not list are not looked at.
 pub fn validate(methodology: &Methodology, factors: &[Factor]) -> Vec<Shortcoming> {
+    let ids: BTreeSet<_> = methodology.factors.iter().collect();
     let mut check = Check {
         methodology,
-        factors,
+        listed: factors
+            .iter()
+            .filter(|factor| ids.contains(&factor.id()))
+            .collect(),
         found: Vec::new(),
     };
+    check.sizes();
+    if !check.found.is_empty() {
+        return check.found;
+    }
     check.citations_and_answers();
     check.listed_factors();
     check.fuels();
@@ -53,7 +62,8 @@ pub fn validate(methodology: &Methodology, factors: &[Factor]) -> Vec<Shortcomin
 /// A check under way.
 struct Check<'m> {
     methodology: &'m Methodology,
-    factors: &'m [Factor],
+    /// The listed factors that are known, in the order they are known in.
+    listed: Vec<&'m Factor>,
     found: Vec<Shortcoming>,
 }
 
@@ -69,11 +79,28 @@ impl<'m> Check<'m> {
         }
     }
 
-    /// The listed factors that are known, in the order they are known in.
     fn listed(&self) -> impl Iterator<Item = &'m Factor> + use<'m> {
-        let (methodology, factors) = (self.methodology, self.factors);
-        factors
-            .iter()
-            .filter(|factor| methodology.factors.contains(&factor.id()))
+        self.listed.clone().into_iter()
+    }
+
+    /// Lists that no methodology needs so long would keep the check busy for nothing.
+    fn sizes(&mut self) {
+        let methodology = self.methodology;
+        let items = match &methodology.leakage {
+            Leakage::Multiplier(_) => 0,
+            Leakage::Items(items) => items.len(),
+        };
+        for (place, length, most) in [
+            ("factors", methodology.factors.len(), 2_000),
+            ("fuels", methodology.fuels.len(), 100),
+            ("species", methodology.species.len(), 50),
+            ("short_lived_sets", methodology.short_lived_sets.len(), 50),
+            ("leakage", items, 100),
+        ] {
+            if length > most {
+                let sentence = format!("{length} entries are more than the {most} that are read.");
+                self.say(place, sentence);
+            }
+        }
     }
 }

@@ -77,8 +77,15 @@ impl<'m> Check<'m> {
             }
             self.emission(gas, fuel, device);
         }
-        let known = |species: &&String| STATED_SPECIES.contains(&species.as_str());
-        for species in self.methodology.species.iter().filter(known) {
+        for species in STATED_SPECIES {
+            if !self
+                .methodology
+                .species
+                .iter()
+                .any(|stated| stated == species)
+            {
+                continue;
+            }
             if species == "BC" {
                 self.black_carbon(fuel, device);
             } else {
@@ -178,7 +185,7 @@ impl<'m> Check<'m> {
         need: &Need,
         also: impl Fn(&Factor) -> bool,
     ) -> Option<Option<&'m Factor>> {
-        match closest(&self.methodology.factors, self.factors, need, also).as_slice() {
+        match closest(self.listed(), need, also).as_slice() {
             [] => None,
             [one] => match usable_unit(one) {
                 Ok(_) => Some(Some(*one)),

@@ -410,6 +410,17 @@ fn char_counts_in_one_place() {
     );
 }
 
+#[test]
+fn lists_that_are_far_too_long_are_not_gone_through() {
+    only(PLAIN, "fuels", &["104 entries", "100"], |m, _| {
+        let again = vec![m.fuels[0].clone(); 100];
+        m.fuels.extend(again);
+    });
+    only(PLAIN, "factors", &["2000"], |m, _| {
+        m.factors = vec![id("invented@1"); 2_001];
+    });
+}
+
 /// What is not in the list of the methodology cannot trouble it.
 #[test]
 fn other_factors_of_the_programme_are_not_looked_at() {
