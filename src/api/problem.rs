@@ -162,6 +162,21 @@ impl From<ServiceError> for Problem {
                     "what is missing is listed under gaps",
                 )
             },
+            ServiceError::Shortcomings(shortcomings) => Problem {
+                errors: shortcomings
+                    .into_iter()
+                    .map(|shortcoming| FieldProblem {
+                        field: shortcoming.place,
+                        detail: shortcoming.sentence,
+                    })
+                    .collect(),
+                ..Problem::new(
+                    StatusCode::UNPROCESSABLE_ENTITY,
+                    "methodology-shortcomings",
+                    "The methodology cannot be added",
+                    "what it lacks or contradicts is listed under errors, place by place",
+                )
+            },
             ServiceError::TooLarge { .. } => Problem::new(
                 StatusCode::PAYLOAD_TOO_LARGE,
                 "too-large",

@@ -1,6 +1,7 @@
 //! What can be refused or go wrong, in the user's words. `api` and `web` turn it
 //! into answers; nothing internal is in the texts.
 
+use crate::accounting::methodology::Shortcoming;
 use crate::accounting::statement::Gap;
 use crate::intake::Rejections;
 use crate::store::StoreError;
@@ -29,6 +30,8 @@ pub enum ServiceError {
     Rejected(Rejections),
     #[error("the statement cannot be made yet: {}", joined(.0.iter().map(|gap| gap.sentence.clone())))]
     Gaps(Vec<Gap>),
+    #[error("the methodology cannot be added: {}", joined(.0.iter().map(|each| each.sentence.clone())))]
+    Shortcomings(Vec<Shortcoming>),
     #[error("the upload is larger than {limit_bytes} bytes")]
     TooLarge { limit_bytes: u64 },
     #[error("the upload broke off: {0}")]

@@ -45,6 +45,7 @@ enum Group {
     Species,
     Fuel,
     Activity,
+    ForInformation,
 }
 
 fn group(figure: &Figure) -> Group {
@@ -52,8 +53,10 @@ fn group(figure: &Figure) -> Group {
         FigureKind::Reduction => Group::Reductions,
         FigureKind::Removal => Group::Removals,
         FigureKind::Activity => Group::Activity,
+        FigureKind::ForInformation => Group::ForInformation,
         FigureKind::Mass | FigureKind::Percent => match figure.id.as_str() {
             "co2_avoided" | "ch4_avoided" | "n2o_avoided" => Group::Reductions,
+            id if id.starts_with("co2e_") || id.starts_with("leakage_") => Group::Reductions,
             id if id.starts_with("char_") => Group::Removals,
             id if id.starts_with("fuel_") => Group::Fuel,
             _ => Group::Species,
@@ -96,6 +99,10 @@ pub(super) async fn show(
         ("Masses by species", shown(Group::Species, "")),
         ("Fuel", shown(Group::Fuel, "")),
         ("Activity", shown(Group::Activity, "")),
+        (
+            "Beside the account, for information: never claimed",
+            shown(Group::ForInformation, ""),
+        ),
     ];
     let title = format!("Statement of {}", statement.period.code);
     draw(&StatementPage {
@@ -177,5 +184,11 @@ mod tests {
         assert_eq!(group(&figure("co_avoided", Mass)), Group::Species);
         assert_eq!(group(&figure("fuel_saved", Mass)), Group::Fuel);
         assert_eq!(group(&figure("use_rate", Activity)), Group::Activity);
+        assert_eq!(group(&figure("co2e_baseline", Mass)), Group::Reductions);
+        assert_eq!(group(&figure("leakage_co2e", Mass)), Group::Reductions);
+        assert_eq!(
+            group(&figure("co2_all_avoided", ForInformation)),
+            Group::ForInformation
+        );
     }
 }

@@ -7,6 +7,7 @@ mod append_only;
 mod batches;
 mod browser;
 mod main_job;
+mod methodologies;
 mod openapi;
 mod periods;
 mod registers;

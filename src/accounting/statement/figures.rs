@@ -3,11 +3,14 @@
 use super::char::CharAccount;
 use super::co2e::Avoided;
 use super::draft::Draft;
+use super::for_information::ForInformation;
 use super::fuel::{Kitchens, Saving};
-use super::species::SpeciesMass;
+use super::masses::SpeciesMass;
 use super::use_rate::Use;
 use super::{Figure, FigureKind};
-use crate::accounting::claim::{Basis, Claim, Claimable, Claims, Reduction, Removal, claimable};
+use crate::accounting::claim::{
+    Basis, Claim, Claimable, Claims, Doubtful, Reduction, Removal, claimable,
+};
 use crate::accounting::rounding::{FIGURE_DIGITS, to_digits};
 use crate::accounting::trace::NodeRef;
 
@@ -26,6 +29,8 @@ pub(super) struct Parts<'a> {
     pub saving: Saving,
     pub avoided: Avoided<'a>,
     pub species: Vec<SpeciesMass>,
+    /// Short-lived species as CO2e, beside the claim.
+    pub short_lived: Vec<ForInformation>,
     pub char: CharAccount,
 }
 
@@ -35,21 +40,13 @@ pub(super) fn figures(draft: &mut Draft, parts: &Parts) -> Option<Vec<Figure>> {
     let mut wanted = vec![
         (REDUCTIONS.to_owned(), parts.avoided.reductions, Reduction),
         (REMOVALS.to_owned(), parts.char.stored, Removal),
-        ("co2_avoided".to_owned(), parts.avoided.co2, Mass),
-        ("ch4_avoided".to_owned(), parts.avoided.ch4, Mass),
-        ("n2o_avoided".to_owned(), parts.avoided.n2o, Mass),
     ];
-    for species in &parts.species {
-        let slug = &species.slug;
-        wanted.push((format!("{slug}_baseline"), species.baseline, Mass));
-        wanted.push((format!("{slug}_project"), species.project, Mass));
-        wanted.push((format!("{slug}_avoided"), species.avoided, Mass));
-        wanted.extend(
-            species
-                .percent
-                .map(|node| (format!("{slug}_percent"), node, Percent)),
-        );
-    }
+    wanted.extend(of_mass(&parts.avoided.co2e));
+    wanted.push(("leakage_co2e".to_owned(), parts.avoided.leaked, Mass));
+    let items = parts.avoided.leakage_items.iter();
+    wanted.extend(items.map(|(code, node)| (format!("leakage_co2e_{code}"), *node, Mass)));
+    let masses = parts.avoided.gases.iter().chain(&parts.species);
+    wanted.extend(masses.flat_map(of_mass));
     wanted.extend([
         ("fuel_saved".to_owned(), parts.saving.total, Mass),
         (
@@ -83,13 +80,35 @@ pub(super) fn figures(draft: &mut Draft, parts: &Parts) -> Option<Vec<Figure>> {
         ("char_weighed_dry".to_owned(), parts.char.weighed, Mass),
         ("char_to_soil_dry".to_owned(), parts.char.to_soil, Mass),
     ]);
-    wanted
-        .into_iter()
-        .map(|(id, node, kind)| figure(draft, id, node, kind))
-        .collect()
+    let mut figures: Vec<Figure> = Vec::new();
+    for (id, node, kind) in wanted {
+        figures.push(figure(draft, id, node, kind)?);
+    }
+    for beside in parts.avoided.all_co2.iter().chain(&parts.short_lived) {
+        figures.push(beside.figure(draft)?);
+    }
+    Some(figures)
 }
 
-fn figure(draft: &mut Draft, id: String, node: NodeRef, kind: FigureKind) -> Option<Figure> {
+/// Baseline, project, avoided and the percentage of one species.
+fn of_mass(mass: &SpeciesMass) -> Vec<(String, NodeRef, FigureKind)> {
+    let slug = &mass.slug;
+    let mut figures = vec![
+        (format!("{slug}_baseline"), mass.baseline, FigureKind::Mass),
+        (format!("{slug}_project"), mass.project, FigureKind::Mass),
+        (format!("{slug}_avoided"), mass.avoided, FigureKind::Mass),
+    ];
+    let percent = mass.percent;
+    figures.extend(percent.map(|node| (format!("{slug}_percent"), node, FigureKind::Percent)));
+    figures
+}
+
+pub(super) fn figure(
+    draft: &mut Draft,
+    id: String,
+    node: NodeRef,
+    kind: FigureKind,
+) -> Option<Figure> {
     let interval = draft.ledger.interval(node);
     let (lower, upper) = draft.keep(interval)?;
     let ledger = &draft.ledger;
@@ -146,8 +165,11 @@ pub(super) fn claims(draft: &mut Draft, parts: &Parts) -> Option<Claims> {
 }
 
 fn claim(draft: &mut Draft, node: NodeRef, figure: &str) -> Option<Claimable> {
-    let (value, doubt) = (draft.ledger.value(node), draft.ledger.uncertainty(node));
-    match claimable(value, doubt, &draft.inputs.methodology.claim) {
+    let doubtful = Doubtful {
+        value: draft.ledger.value(node),
+        doubt: draft.ledger.uncertainty(node),
+    };
+    match claimable(doubtful, &draft.inputs.methodology.claim) {
         Ok(claimable) => Some(claimable),
         Err(error) => {
             let sentence = format!("Nothing can be claimed of {figure}: {error}.");

@@ -3,20 +3,26 @@
 //! Same inputs, same program version: same bytes. No clock, no actor, no chance.
 
 mod char;
-mod co2e;
+pub(in crate::accounting) mod co2e;
 mod compare;
 mod draft;
 mod figures;
+mod for_information;
 mod fuel;
-mod lookup;
+pub(in crate::accounting) mod kiln;
+mod leakage;
+pub(in crate::accounting) mod lookup;
+mod masses;
+pub(in crate::accounting) mod short_lived;
 mod side_by_side;
 mod sites;
-mod species;
+pub(in crate::accounting) mod species;
 mod use_rate;
 
 pub use char::SoilSink;
 pub use compare::{Difference, compare};
 pub use draft::Gap;
+pub use for_information::ForInformation;
 pub use side_by_side::{Headline, SideBySide, side_by_side};
 
 use crate::accounting::cautions;
@@ -99,6 +105,8 @@ pub enum FigureKind {
     Percent,
     /// Days, rates: what was done.
     Activity,
+    /// Told beside the account; no claim is ever drawn from it.
+    ForInformation,
 }
 
 /// Something that a reader of the figures must know.
@@ -155,6 +163,10 @@ fn account(draft: &mut Draft) -> Option<(Vec<Figure>, Claims)> {
         .iter()
         .map(|name| species::species_mass(draft, name, [&baseline, &project], in_use))
         .collect();
+    let species: Option<Vec<_>> = species.into_iter().collect();
+    let short_lived = species
+        .as_ref()
+        .and_then(|species| short_lived::short_lived(draft, species));
     let co2_factors = avoided
         .as_ref()
         .map_or(&[][..], |avoided| &avoided.co2_factors);
@@ -166,7 +178,8 @@ fn account(draft: &mut Draft) -> Option<(Vec<Figure>, Claims)> {
         cooking_moved: groups.cooking_moved,
         saving: saving?,
         avoided: avoided?,
-        species: species.into_iter().collect::<Option<_>>()?,
+        species: species?,
+        short_lived: short_lived?,
         char: char?,
     };
     Some((

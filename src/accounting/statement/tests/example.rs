@@ -118,6 +118,7 @@ fn fuel(code: &str, class: &str, char_class: &str, fraction: &str) -> FuelRule {
         class: class.into(),
         char_class: char_class.into(),
         non_renewable_fraction: id(fraction),
+        made_from: None,
     }
 }
 

@@ -3,9 +3,11 @@
 mod by_hand;
 mod char;
 mod comparing;
+mod emissions;
 mod example;
 mod fuel;
 mod missing;
 mod properties;
 mod published;
 mod replay;
+mod species;

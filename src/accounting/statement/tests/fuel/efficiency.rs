@@ -91,13 +91,13 @@ fn tests_give_the_efficiency_without_the_energy_of_char() {
     let tested = whole_node(&statement, "efficiency/gasifier/tested/0");
     assert_eq!(tested.value, decimal("0.26453431"));
     assert_eq!(tested.standard_error, Decimal::ZERO);
-    // Without its char the fuel of a test has the same energy; half the fuel doubles it.
+    // Without its char the fuel of a test has the same energy; twice the fuel halves it.
     inputs.stove_tests[1].char_left_kg = Decimal::ZERO;
     assert_eq!(stated(&inputs).trace, statement.trace);
-    inputs.stove_tests[1] = stove_test("w2", 0, "0.3");
+    inputs.stove_tests[1] = stove_test("w2", 0, "1.2");
     let spread = whole_node(&stated(&inputs), "efficiency/gasifier/tested/0").clone();
-    close(spread.value, 0.26453431 * 1.5, 1e-7);
-    close(spread.standard_error, 0.26453431 * 0.5, 1e-7);
+    close(spread.value, 0.26453431 * 0.75, 1e-7);
+    close(spread.standard_error, 0.26453431 * 0.25, 1e-7);
     assert_eq!(spread.degrees_of_freedom, Some(decimal("1")));
 }
 
