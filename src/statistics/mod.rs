@@ -2,6 +2,7 @@
 
 pub mod distribution;
 pub mod estimate;
+pub mod monte_carlo;
 pub mod quantile;
 
 /// What a statistic cannot be asked for.
@@ -17,6 +18,8 @@ pub enum StatisticsError {
     Ragged { expected: usize, found: usize },
     #[error("{successes} successes cannot come from {trials} trials")]
     Proportion { successes: u64, trials: u64 },
+    #[error("a simulation takes 1,000 to 10,000,000 draws, not {0}")]
+    Draws(u64),
     #[error("this spread is no distribution: {0}")]
     Spread(&'static str),
 }
