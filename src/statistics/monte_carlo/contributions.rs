@@ -10,8 +10,8 @@ use super::model::Model;
 use super::plan::Workspace;
 use super::run::streams;
 use super::threads::{Loops, share_out, widest};
-use super::uniform::{Purpose, Stream};
-use super::{LANES, Lanes, Scratch};
+use super::uniform::{Independent, Purpose, Stream};
+use super::{LANES, Scratch};
 use std::num::NonZero;
 
 /// Contribution of one group of inputs to the variance of one output.
@@ -108,13 +108,9 @@ impl Loops for Block<'_> {
         let Rooms { a, b, scratch } = self.rooms;
         let outputs = self.model.outputs();
         let mut sets = self.piece.chunks_exact_mut((outputs * LANES).max(1));
-        let number = self.number;
         for (room, streams) in [(&mut *a, self.streams[0]), (&mut *b, self.streams[1])] {
-            self.model.draw(room, scratch, |dimension, lanes: &mut Lanes| {
-                if let Some(stream) = streams.get(dimension as usize) {
-                    stream.fill(number, lanes);
-                }
-            });
+            let block = self.number;
+            self.model.draw(room, scratch, Independent { streams, block });
             if let Some(set) = sets.next() {
                 keep(self.model, room, set);
             }

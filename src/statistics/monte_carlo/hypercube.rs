@@ -10,7 +10,7 @@ use super::run::{Quantile, Simulated, Summary, check, streams};
 use super::run::Moments;
 use super::select::quantiles;
 use super::threads::{Loops, share_out, widest};
-use super::uniform::{Purpose, Stream};
+use super::uniform::{Independent, Purpose, Stream, Uniforms};
 use super::{LANES, Lanes, Scratch};
 use crate::statistics::StatisticsError;
 use std::num::NonZero;
@@ -98,19 +98,17 @@ impl Loops for Replicate<'_> {
         let width = 1.0 / size as f64;
         for block in 0..size.div_ceil(LANES) {
             let (from, to) = (block * LANES, size.min((block + 1) * LANES));
-            let number = self.first_block + block as u64;
-            let (inside, strata) = (self.inside, &self.strata);
-            self.model
-                .draw(self.workspace, self.scratch, |dimension, lanes: &mut Lanes| {
-                    let dimension = dimension as usize;
-                    if let Some(stream) = inside.get(dimension) {
-                        stream.fill(number, lanes);
-                    }
-                    let strata = strata.get(dimension).and_then(|all| all.get(from..to));
-                    for (value, stratum) in lanes.0.iter_mut().zip(strata.into_iter().flatten()) {
-                        *value = (f64::from(*stratum) + *value) * width;
-                    }
-                });
+            let uniforms = Stratified {
+                inside: Independent {
+                    streams: self.inside,
+                    block: self.first_block + block as u64,
+                },
+                strata: &self.strata,
+                from,
+                to,
+                width,
+            };
+            self.model.draw(self.workspace, self.scratch, uniforms);
             for (values, slot) in self.values.iter_mut().zip(&self.model.plan.outputs) {
                 if let (Some(values), Some(lanes)) =
                     (values.get_mut(from..to), self.workspace.slot(*slot))
@@ -118,6 +116,27 @@ impl Loops for Replicate<'_> {
                     values.copy_from_slice(&lanes.0[..to - from]);
                 }
             }
+        }
+    }
+}
+
+/// The numbers of a block, each inside the stratum of its draw.
+struct Stratified<'a> {
+    inside: Independent<'a>,
+    strata: &'a [Vec<u32>],
+    from: usize,
+    to: usize,
+    width: f64,
+}
+
+impl Uniforms for Stratified<'_> {
+    #[inline(always)]
+    fn fill(&mut self, dimension: u32, lanes: &mut Lanes) {
+        self.inside.fill(dimension, lanes);
+        let strata = self.strata.get(dimension as usize);
+        let strata = strata.and_then(|strata| strata.get(self.from..self.to));
+        for (value, stratum) in lanes.0.iter_mut().zip(strata.into_iter().flatten()) {
+            *value = (f64::from(*stratum) + *value) * self.width;
         }
     }
 }

@@ -3,6 +3,7 @@
 use super::curve::Curve;
 use super::marginal::{Drawn, Marginal};
 use super::plan::{Plan, Workspace};
+use super::uniform::Uniforms;
 use super::elementary::exp;
 use super::{Lanes, LANES, Scratch};
 use crate::statistics::StatisticsError;
@@ -187,16 +188,16 @@ fn cholesky(covariance: &[Vec<f64>]) -> Result<Vec<Vec<f64>>, StatisticsError> {
 }
 
 impl Group {
-    /// Fills the lanes of the members; `uniform` gives the random numbers of one dimension.
+    /// Fills the lanes of the members; `uniforms` gives the random numbers of one dimension.
     #[inline(always)]
     fn fill(
         &self,
         members: &mut [Lanes],
         scratch: &mut Scratch,
-        uniform: &mut impl FnMut(u32, &mut Lanes),
+        uniforms: &mut impl Uniforms,
     ) {
         for (member, values) in members.iter_mut().enumerate() {
-            uniform(self.first_dimension + member as u32, values);
+            uniforms.fill(self.first_dimension + member as u32, values);
         }
         match &self.source {
             Source::Single(drawn) => {
@@ -214,7 +215,7 @@ impl Group {
                 }
                 let mut scale = Lanes([1.0; LANES]);
                 if let Some(curve) = spread {
-                    uniform(self.first_dimension + self.members as u32, &mut scale);
+                    uniforms.fill(self.first_dimension + self.members as u32, &mut scale);
                     scratch.to_normal(&mut scale);
                     curve.fill(&mut scale);
                     for value in &mut scale.0 {
@@ -292,11 +293,11 @@ impl Model {
         &self,
         workspace: &mut Workspace,
         scratch: &mut Scratch,
-        mut uniform: impl FnMut(u32, &mut Lanes),
+        mut uniforms: impl Uniforms,
     ) {
         for group in &self.groups {
             if let Some(members) = workspace.members_mut(group) {
-                group.fill(members, scratch, &mut uniform);
+                group.fill(members, scratch, &mut uniforms);
             }
         }
         self.plan.compute(workspace);

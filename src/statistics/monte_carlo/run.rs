@@ -4,8 +4,8 @@ use super::model::Model;
 use super::plan::Workspace;
 use super::select::{Bracket, quantiles};
 use super::threads::{Loops, share_out, widest};
-use super::uniform::{Purpose, Stream};
-use super::{LANES, Lanes, Scratch};
+use super::uniform::{Independent, Purpose, Stream};
+use super::{LANES, Scratch};
 use crate::statistics::StatisticsError;
 use std::num::NonZero;
 
@@ -192,13 +192,11 @@ impl Loops for Chunk<'_> {
     #[inline(always)]
     fn run(self) {
         for block in 0..CHUNK / LANES {
-            let number = self.first_block + block as u64;
-            self.model
-                .draw(self.workspace, self.scratch, |dimension, lanes: &mut Lanes| {
-                    if let Some(stream) = self.streams.get(dimension as usize) {
-                        stream.fill(number, lanes);
-                    }
-                });
+            let uniforms = Independent {
+                streams: self.streams,
+                block: self.first_block + block as u64,
+            };
+            self.model.draw(self.workspace, self.scratch, uniforms);
             let outputs = self.piece.chunks_exact_mut(CHUNK);
             for (values, slot) in outputs.zip(&self.model.plan.outputs) {
                 let values = values.get_mut(block * LANES..(block + 1) * LANES);

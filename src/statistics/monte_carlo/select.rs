@@ -29,11 +29,12 @@ struct Ranks {
 }
 
 impl Ranks {
-    /// Linear between order statistics (Hyndman and Fan 1996, definition 7). The number of
-    /// draws below a quantile is binomial, so its rank is known within `sqrt(n p (1 - p))`.
+    /// Linear between order statistics in the middle of their parts of the probability (Hyndman
+    /// and Fan 1996, definition 5), which leaves no bias where the draws are stratified. The number
+    /// of draws below a quantile is binomial, so its rank is known within `sqrt(n p (1 - p))`.
     fn of(n: usize, probability: f64) -> Ranks {
         let last = n.saturating_sub(1);
-        let place = last as f64 * probability;
+        let place = (n as f64 * probability - 0.5).clamp(0.0, last as f64);
         let at = (place as usize).min(last);
         let deviation = (n as f64 * probability * (1.0 - probability)).sqrt();
         let below = (place - deviation).max(0.0) as usize;
@@ -173,12 +174,12 @@ mod tests {
         assert_eq!(keys.map(from_key), values);
     }
 
-    /// Definition 7 is that of R and numpy: of 1, 2, 3, 4 the quartiles are 1.75, 2.5, 3.25.
+    /// Definition 5 by hand: of 1, 2, 3, 4 the quartiles are 1.5, 2.5, 3.5.
     #[test]
     fn quantiles_lie_between_order_statistics() {
         let found = quantiles(&[3.0, 1.0, 4.0, 2.0], &[0.25, 0.5, 0.75]);
         let values: Vec<f64> = found.iter().map(|q| q.value).collect();
-        assert_eq!(values, [1.75, 2.5, 3.25]);
+        assert_eq!(values, [1.5, 2.5, 3.5]);
         assert!(quantiles(&[], &[0.5])[0].value.is_nan());
     }
 

@@ -11,6 +11,28 @@ const WEYL: [u32; 2] = [0x9E37_79B9, 0xBB67_AE85];
 const LOW: u64 = 0xffff_ffff;
 const HALF: usize = LANES / 2;
 
+/// Gives the random numbers of one dimension for one block of draws.
+///
+/// A trait and not a closure: only its method can be told to be inlined into the wide loops.
+pub(super) trait Uniforms {
+    fn fill(&mut self, dimension: u32, lanes: &mut Lanes);
+}
+
+/// The independent numbers of a block.
+pub(super) struct Independent<'a> {
+    pub streams: &'a [Stream],
+    pub block: u64,
+}
+
+impl Uniforms for Independent<'_> {
+    #[inline(always)]
+    fn fill(&mut self, dimension: u32, lanes: &mut Lanes) {
+        if let Some(stream) = self.streams.get(dimension as usize) {
+            stream.fill(self.block, lanes);
+        }
+    }
+}
+
 /// What a stream of numbers is for, so that two uses of one seed share none.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Purpose {

@@ -9,7 +9,7 @@ fn ranked(model: &Model, draws: u64) -> Vec<Contribution> {
 /// Sobol's g function (Saltelli and Sobol 1995): product of `(|4 x - 2| + a) / (1 + a)` of uniform
 /// `x`. `|4 x - 2|` is itself uniform from 0 to 2. `V_i = 1 / (3 (1 + a_i)^2)` and
 /// `V = product (1 + V_i) - 1`; for a = 0, 1, 4.5, 9 the first-order indices are 0.7165,
-/// 0.1791, 0.0237, 0.0072 and the total ones 0.7871, 0.2424, 0.0343, 0.0105 (COMPUTED by the formulas).
+/// 0.1791, 0.0237, 0.0072 and the total ones 0.7874, 0.2423, 0.0343, 0.0105 (COMPUTED by the formulas).
 #[test]
 fn sobol_g_function() {
     let mut model = ModelBuilder::default();
@@ -27,7 +27,7 @@ fn sobol_g_function() {
     let g = model.product(&factors);
     let found = ranked(&model.compile(&[g]), 16_384);
     let first = [0.7165, 0.1791, 0.0237, 0.0072];
-    let total = [0.7871, 0.2424, 0.0343, 0.0105];
+    let total = [0.7874, 0.2423, 0.0343, 0.0105];
     let part = |a: f64| 1.0 / (3.0 * (1.0f64 + a).powi(2));
     let whole: f64 = a.iter().map(|a| 1.0 + part(*a)).product();
     for (at, contribution) in found.iter().enumerate() {

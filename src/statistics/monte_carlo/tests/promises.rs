@@ -74,7 +74,7 @@ fn the_bits_are_those_of_every_other_platform() {
 }
 
 /// COMPUTED by this program on x86-64: a pin, not a proof.
-const PINNED: [u64; 2] = [0, 0];
+const PINNED: [u64; 2] = [4725585323733113400, 4599715901683076509];
 
 #[test]
 fn a_constant_output_has_no_spread() {
@@ -111,9 +111,8 @@ fn the_plan_computes_what_the_operations_say() {
     let mut workspace = compiled.plan.workspace();
     let mut scratch = Scratch::default();
     let streams = run::streams(&compiled, 3, uniform::Purpose::Draws);
-    compiled.draw(&mut workspace, &mut scratch, |dimension, lanes| {
-        streams[dimension as usize].fill(0, lanes);
-    });
+    let streams = &streams;
+    compiled.draw(&mut workspace, &mut scratch, uniform::Independent { streams, block: 0 });
     let slot = |at: usize| &workspace.slot(compiled.plan.outputs[at]).unwrap().0;
     for lane in 0..LANES {
         let x: Vec<f64> = (0..5).map(|input| slot(input)[lane]).collect();
