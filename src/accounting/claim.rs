@@ -13,9 +13,9 @@
 //! let _ = Reduction::of_tonnes(3) + Removal::none();
 //! ```
 
-use crate::accounting::methodology::{ClaimRule, Sides};
+use crate::accounting::methodology::{Approach, ClaimRule, Sides};
 use crate::accounting::rounding::{from_statistic, to_statistic};
-use crate::accounting::statement::SoilSink;
+use crate::accounting::statement::{SimulatedFigure, SoilSink};
 use crate::accounting::trace::Uncertainty;
 use crate::statistics::StatisticsError;
 use crate::statistics::quantile::{student_t, two_sided};
@@ -116,8 +116,63 @@ pub struct Claimable {
 pub enum ClaimError {
     #[error("the figure is too large to be claimed")]
     TooLarge,
+    #[error("no draw of the simulation came to a number")]
+    NotSimulated,
     #[error(transparent)]
     Statistics(#[from] StatisticsError),
+}
+
+/// The interval that a claim rests on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Bounds {
+    /// Half the width of the two-sided interval.
+    half_width: Decimal,
+    /// The lower bound on as many sides as the rule says.
+    lower: Decimal,
+    approach: Approach,
+}
+
+impl Bounds {
+    /// From the propagated standard error, by Student's t.
+    pub fn propagated(
+        value: Decimal,
+        doubt: Uncertainty,
+        rule: &ClaimRule,
+    ) -> Result<Self, ClaimError> {
+        let confidence = to_statistic(rule.confidence);
+        let df = doubt.degrees_of_freedom;
+        let quantile = match rule.sides {
+            Sides::One => student_t(confidence, df)?,
+            Sides::Two => two_sided(confidence, df)?,
+        };
+        let below = decimal(quantile * doubt.standard_error)?;
+        Ok(Bounds {
+            half_width: decimal(two_sided(confidence, df)? * doubt.standard_error)?,
+            lower: value.checked_sub(below).ok_or(ClaimError::TooLarge)?,
+            approach: Approach::Analytic,
+        })
+    }
+
+    /// From the quantiles of the draws, as they are stated.
+    pub fn simulated(
+        figure: Option<&SimulatedFigure>,
+        rule: &ClaimRule,
+    ) -> Result<Self, ClaimError> {
+        let figure = figure.ok_or(ClaimError::NotSimulated)?;
+        let (lower, upper) = figure
+            .lower
+            .zip(figure.upper)
+            .ok_or(ClaimError::NotSimulated)?;
+        let width = upper.checked_sub(lower).ok_or(ClaimError::TooLarge)?;
+        Ok(Bounds {
+            half_width: width / Decimal::TWO,
+            lower: match rule.sides {
+                Sides::One => figure.lower_one_sided.ok_or(ClaimError::NotSimulated)?,
+                Sides::Two => lower,
+            },
+            approach: Approach::MonteCarlo,
+        })
+    }
 }
 
 /// Applies the claim rule to a value in tonnes.
@@ -128,26 +183,22 @@ pub enum ClaimError {
 /// tonnes, and is nothing when it would fall below zero.
 pub fn claimable(
     value: Decimal,
-    doubt: Uncertainty,
+    bounds: Bounds,
     rule: &ClaimRule,
 ) -> Result<Claimable, ClaimError> {
-    let confidence = to_statistic(rule.confidence);
-    let df = doubt.degrees_of_freedom;
-    let half_width = decimal(two_sided(confidence, df)? * doubt.standard_error)?;
+    let half_width = bounds.half_width;
     let percent = rule
         .confidence
         .checked_mul(Decimal::ONE_HUNDRED)
         .unwrap_or(rule.confidence);
     let percent = percent.normalize();
-    let (quantile, sides) = match rule.sides {
-        Sides::One => (student_t(confidence, df)?, "one-sided"),
-        Sides::Two => (two_sided(confidence, df)?, "two-sided"),
+    let sides = match (bounds.approach, rule.sides) {
+        (Approach::Analytic, Sides::One) => "one-sided",
+        (Approach::Analytic, Sides::Two) => "two-sided",
+        (Approach::MonteCarlo, Sides::One) => "simulated one-sided",
+        (Approach::MonteCarlo, Sides::Two) => "simulated two-sided",
     };
-    let below = decimal(quantile * doubt.standard_error)?;
-    let bound = value
-        .checked_sub(below)
-        .ok_or(ClaimError::TooLarge)?
-        .min(value);
+    let bound = bounds.lower.min(value);
     let precise = rule.precision.filter(|wanted| {
         value > Decimal::ZERO
             && wanted
@@ -222,8 +273,12 @@ mod tests {
         }
     }
 
+    fn propagated(value: Decimal, doubt: Uncertainty, rule: &ClaimRule) -> Claimable {
+        claimable(value, Bounds::propagated(value, doubt, rule).unwrap(), rule).unwrap()
+    }
+
     fn claimed(value: &str, error: f64, rule: &ClaimRule) -> Claimable {
-        claimable(Decimal::from_str(value).unwrap(), doubt(error), rule).unwrap()
+        propagated(Decimal::from_str(value).unwrap(), doubt(error), rule)
     }
 
     /// The 90/30 rule of kitchen-test methods (MEMORY): within 30 % of the mean the mean stands,
@@ -272,7 +327,7 @@ mod tests {
             value < Decimal::from(22),
             "the example no longer falls short"
         );
-        let found = claimable(value, doubt(0.0), &rule(Sides::One, None)).unwrap();
+        let found = propagated(value, doubt(0.0), &rule(Sides::One, None));
         assert_eq!(found.tonnes, 10);
     }
 
@@ -295,7 +350,7 @@ mod tests {
                 floor_t: None,
             };
             let doubt = Uncertainty { standard_error: error, degrees_of_freedom: df };
-            let found = claimable(value, doubt, &rule).unwrap();
+            let found = propagated(value, doubt, &rule);
             prop_assert!(Decimal::from(found.tonnes) <= value.max(Decimal::ZERO));
         }
     }

@@ -150,7 +150,11 @@ fn methodology(factors: &[Factor]) -> Methodology {
             permanence: Permanence::Factor(id("permanence")),
             yield_bound: id("yield-bound"),
         },
-        uncertainty: UncertaintyRule::default(),
+        uncertainty: UncertaintyRule {
+            // As few as may be: hundreds of statements are drawn in these tests.
+            draws: 1_000,
+            ..UncertaintyRule::default()
+        },
         claim: ClaimRule {
             confidence: decimal("0.90"),
             sides: Sides::One,

@@ -1,6 +1,6 @@
 //! What enters the ledger from outside: factors, records, surveys, conventions, assumptions.
 
-use super::{Block, Estimate, Family, Heading, Ledger, LedgerError, NodeRef, Survey};
+use super::{Block, Estimate, Family, Heading, Ledger, LedgerError, NodeRef, Origin, Survey};
 use crate::accounting::factor::{Factor, FactorId, Spread};
 use crate::accounting::inputs::EvidenceRole;
 use crate::accounting::rounding::to_statistic;
@@ -37,6 +37,7 @@ impl Ledger {
             covariance: vec![vec![doubt * doubt]],
             degrees_of_freedom: f64::INFINITY,
             family: Family::StudentT,
+            origin: Origin::Factor,
         });
         Ok(node)
     }
@@ -88,6 +89,7 @@ impl Ledger {
             covariance,
             degrees_of_freedom,
             family,
+            origin: Origin::Survey(role),
         });
         Ok(nodes)
     }
@@ -121,6 +123,7 @@ impl Ledger {
             covariance: vec![vec![doubt * doubt]],
             degrees_of_freedom: f64::INFINITY,
             family: Family::StudentT,
+            origin: Origin::Assumption,
         });
         Ok(node)
     }
