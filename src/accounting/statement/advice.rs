@@ -29,7 +29,11 @@ pub struct Advice {
 
 /// For each of the claim figures: the input that gains most, and where that is no survey of the
 /// programme's own, the survey that does.
-pub(super) fn advice(draft: &mut Draft, figures: &[Figure], claimed: &[(&str, &str)]) -> Option<Vec<Advice>> {
+pub(super) fn advice(
+    draft: &mut Draft,
+    figures: &[Figure],
+    claimed: &[(&str, &str)],
+) -> Option<Vec<Advice>> {
     let mut given = Vec::new();
     for (id, word) in claimed {
         let Some(figure) = figures.iter().find(|figure| figure.id == *id) else {
@@ -44,7 +48,8 @@ pub(super) fn advice(draft: &mut Draft, figures: &[Figure], claimed: &[(&str, &s
         if value <= 0.0 {
             continue;
         }
-        let worth = |one: &&Improvement| one.half_width - one.half_width_then >= WORTH_A_WORD * value;
+        let worth =
+            |one: &&Improvement| one.half_width - one.half_width_then >= WORTH_A_WORD * value;
         let is_survey = |one: &&Improvement| matches!(one.origin, Origin::Survey(_));
         let best = found.iter().find(worth);
         let survey = found.iter().filter(is_survey).find(worth);
@@ -97,7 +102,11 @@ fn condition(one: &Improvement) -> String {
 /// Whole percent, or with a decimal where the two would look alike.
 fn percents(now: Decimal, then: Decimal) -> Option<(Decimal, Decimal)> {
     let percent = |part: Decimal, places: u32| {
-        Some(part.checked_mul(Decimal::ONE_HUNDRED)?.round_dp(places).normalize())
+        Some(
+            part.checked_mul(Decimal::ONE_HUNDRED)?
+                .round_dp(places)
+                .normalize(),
+        )
     };
     let whole = (percent(now, 0)?, percent(then, 0)?);
     if whole.0 - whole.1 >= Decimal::ONE {

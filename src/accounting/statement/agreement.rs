@@ -2,7 +2,9 @@
 
 use super::Figure;
 use super::draft::Draft;
+use super::figures::CLAIMED;
 use super::simulation::{SimulatedFigure, Simulation};
+use crate::accounting::methodology::Approach;
 use crate::accounting::rounding::to_statistic;
 use crate::accounting::trace::Peculiarity;
 use rust_decimal::Decimal;
@@ -15,11 +17,13 @@ const CHANCE: f64 = 3.0;
 pub(super) fn note(draft: &mut Draft, figures: &[Figure], simulation: &Simulation) {
     let mut parted: BTreeMap<String, Vec<&str>> = BTreeMap::new();
     let (mut short, mut lost) = (Vec::new(), Vec::new());
+    let rests_on_draws = draft.inputs.methodology.uncertainty.claim_from == Approach::MonteCarlo;
+    let is_claimed = |figure: &Figure| CLAIMED.iter().any(|(id, _)| *id == figure.id);
     for figure in figures {
         let Some(drawn) = simulation.figure(&figure.id) else {
             continue;
         };
-        if !drawn.draws_suffice {
+        if !drawn.draws_suffice && rests_on_draws && is_claimed(figure) {
             short.push(figure.label.as_str());
         }
         if drawn.not_finite > 0 {

@@ -90,9 +90,13 @@ fn simulations(
     part(found, "simulation, seed", &a.seed, &b.seed);
     let cost = |one: &Simulation| (one.contribution_draws, one.contribution_evaluations);
     part(found, "simulation, contributions", &cost(a), &cost(b));
-    by_id(found, "simulated figure", &a.figures, &b.figures, |figure| {
-        &figure.id
-    });
+    by_id(
+        found,
+        "simulated figure",
+        &a.figures,
+        &b.figures,
+        |figure| &figure.id,
+    );
 }
 
 /// What is under one id on either side; a repeated id is paired in the order of its repeats.

@@ -109,11 +109,7 @@ fn figure(draft: &mut Draft, id: String, node: NodeRef, kind: FigureKind) -> Opt
 }
 
 /// Reductions and removals: two claims, never one number.
-pub(super) fn claims(
-    draft: &mut Draft,
-    parts: &Parts,
-    simulation: &Simulation,
-) -> Option<Claims> {
+pub(super) fn claims(draft: &mut Draft, parts: &Parts, simulation: &Simulation) -> Option<Claims> {
     let reductions = claim(draft, parts.avoided.reductions, REDUCTIONS, simulation)?;
     let mut removals = claim(draft, parts.char.stored, REMOVALS, simulation)?;
     if let Some(refusal) = &parts.char.refusal {

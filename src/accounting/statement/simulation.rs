@@ -159,7 +159,14 @@ fn seed(inputs: &StatementInputs) -> u64 {
     let period = &inputs.period;
     let (from, to) = (period.starts_on.to_string(), period.ends_on.to_string());
     let programme = inputs.programme.id.to_string();
-    for part in [&programme, &period.code, &from, &to, &methodology, &position] {
+    for part in [
+        &programme,
+        &period.code,
+        &from,
+        &to,
+        &methodology,
+        &position,
+    ] {
         // The length first, so that no two lists of parts are written alike.
         hash.update((part.len() as u64).to_be_bytes());
         hash.update(part.as_bytes());
@@ -192,7 +199,9 @@ fn shown(
         .map_or_else(Vec::new, |found| indices(draft, model, found));
     Some(SimulatedFigure {
         id: figure.id.clone(),
-        mean: (fewest > NO_MEAN_TO).then(|| rounded(summary.mean)).flatten(),
+        mean: (fewest > NO_MEAN_TO)
+            .then(|| rounded(summary.mean))
+            .flatten(),
         standard_deviation: with_variance
             .then(|| rounded(summary.standard_deviation))
             .flatten(),
@@ -212,14 +221,14 @@ fn rounded(value: f64) -> Option<Decimal> {
 }
 
 fn suffice(summary: &Summary, value: f64) -> bool {
-    let known = |quantile: &Quantile| {
-        TWO_SIDED_95 * quantile.standard_error <= SUFFICIENT * value.abs()
-    };
+    let known =
+        |quantile: &Quantile| TWO_SIDED_95 * quantile.standard_error <= SUFFICIENT * value.abs();
     summary.quantiles.iter().take(2).all(known)
 }
 
 fn indices(draft: &Draft, model: &LedgerModel, found: &[Contribution]) -> Vec<InputContribution> {
-    let index = |value: f64| from_statistic(value).map(|value| value.round_dp(INDEX_DECIMALS).normalize());
+    let index =
+        |value: f64| from_statistic(value).map(|value| value.round_dp(INDEX_DECIMALS).normalize());
     let named = |one: &Contribution| {
         let (input, nodes) = draft.ledger.group(model, one.group);
         Some(InputContribution {

@@ -110,7 +110,8 @@ impl Loops for Block<'_> {
         let mut sets = self.piece.chunks_exact_mut((outputs * LANES).max(1));
         for (room, streams) in [(&mut *a, self.streams[0]), (&mut *b, self.streams[1])] {
             let block = self.number;
-            self.model.draw(room, scratch, Independent { streams, block });
+            self.model
+                .draw(room, scratch, Independent { streams, block });
             if let Some(set) = sets.next() {
                 keep(self.model, room, set);
             }

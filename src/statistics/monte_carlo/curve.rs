@@ -6,7 +6,9 @@
 //! `h^6 / 46080` (1.3e-12) times the sixth derivative.
 
 use super::elementary::{TO_WHOLE, exp};
-use super::gamma::{Share, beta_below, gamma_tails, ln_beta, ln_gamma, normal_below, normal_density};
+use super::gamma::{
+    Share, beta_below, gamma_tails, ln_beta, ln_gamma, normal_below, normal_density,
+};
 use super::{LANES, Lanes};
 
 const PER_UNIT: f64 = 16.0;
@@ -15,6 +17,8 @@ const STEP: f64 = 1.0 / PER_UNIT;
 const SIDE: usize = 136;
 const CELLS: usize = 512;
 const NEWTON_MAX: usize = 60;
+/// Each step of Newton squares the error: one as small as this has left none.
+const NEAR: f64 = 1e-8;
 
 /// A tabled curve: six coefficients for each cell, those of one power side by side.
 #[derive(Debug, Clone)]
@@ -50,10 +54,7 @@ impl Curve {
     pub fn chi_square(degrees_of_freedom: f64) -> Curve {
         let lower = chi_square_side(degrees_of_freedom, -1.0);
         let upper = chi_square_side(degrees_of_freedom, 1.0);
-        Curve::of(
-            lower.iter().rev().copied(),
-            upper.iter().skip(1).copied(),
-        )
+        Curve::of(lower.iter().rev().copied(), upper.iter().skip(1).copied())
     }
 
     /// `below` ascends to the node at zero, `above` goes on from there.
@@ -127,7 +128,7 @@ fn beta_side(a: f64, b: f64) -> Vec<Knot> {
             logarithm = (logarithm - step).min(logarithm * 0.5).max(-690.0);
             share = Share::of_ln(logarithm);
             slope_ln = density;
-            if step.abs() <= 1e-15 * (1.0 + logarithm.abs()) {
+            if step.abs() <= NEAR * (1.0 + logarithm.abs()) {
                 break;
             }
         }
@@ -189,7 +190,7 @@ fn chi_square_side(degrees_of_freedom: f64, side: f64) -> Vec<Knot> {
             }
             y += side * step.clamp(-2.0, 2.0);
             scaled = half * exp(y);
-            if step.abs() <= 1e-15 * (1.0 + y.abs()) {
+            if step.abs() <= NEAR * (1.0 + y.abs()) {
                 break;
             }
         }
@@ -222,7 +223,13 @@ mod tests {
 
     #[test]
     fn beta_quantiles_put_back_into_the_distribution_give_the_probability() {
-        for (a, b) in [(80.0, 20.0), (30.5, 20.5), (0.5, 30.5), (2.0, 1.0), (900.0, 100.0)] {
+        for (a, b) in [
+            (80.0, 20.0),
+            (30.5, 20.5),
+            (0.5, 30.5),
+            (2.0, 1.0),
+            (900.0, 100.0),
+        ] {
             let reference = Beta::new(a, b).unwrap();
             let curve = Curve::beta(a, b);
             for step in -130..=130 {
@@ -239,9 +246,7 @@ mod tests {
     fn curves_with_a_closed_form_come_out() {
         let apart = worst(&Curve::beta(2.0, 1.0), |z| normal_below(z).sqrt());
         assert!(apart < 2e-12, "{apart}");
-        let apart = worst(&Curve::chi_square(2.0), |z| {
-            (-normal_below(-z).ln()).ln()
-        });
+        let apart = worst(&Curve::chi_square(2.0), |z| (-normal_below(-z).ln()).ln());
         assert!(apart < 1e-11, "{apart}");
     }
 

@@ -65,9 +65,7 @@ const MANTISSA: u64 = (1 << 52) - 1;
 /// Zero, subnormal and negative numbers are the caller's to avoid.
 #[inline(always)]
 pub(super) fn ln(x: f64) -> f64 {
-    let biased = x
-        .to_bits()
-        .wrapping_add((1023 << 52) - SQRT_HALF_BITS);
+    let biased = x.to_bits().wrapping_add((1023 << 52) - SQRT_HALF_BITS);
     let exponent = f64::from_bits(TO_WHOLE.to_bits() + (biased >> 52)) - (TO_WHOLE + 1023.0);
     let m = f64::from_bits((biased & MANTISSA) + SQRT_HALF_BITS);
     let f = m - 1.0;

@@ -25,7 +25,9 @@ pub(super) fn ln_gamma(x: f64) -> f64 {
             * (1.0 / 360.0
                 - square
                     * (1.0 / 1260.0
-                        - square * (1.0 / 1680.0 - square * (1.0 / 1188.0 - square * 691.0 / 360_360.0))));
+                        - square
+                            * (1.0 / 1680.0
+                                - square * (1.0 / 1188.0 - square * 691.0 / 360_360.0))));
     // ln(2 pi) / 2
     (x - 0.5) * ln(x) - x + 0.918_938_533_204_672_8 + series * inverse - ln(product)
 }
@@ -204,7 +206,13 @@ mod tests {
 
     #[test]
     fn tails_agree_with_statrs() {
-        for (a, x) in [(0.5, 0.01), (0.5, 8.0), (2.5, 2.0), (14.5, 30.0), (50.0, 40.0)] {
+        for (a, x) in [
+            (0.5, 0.01),
+            (0.5, 8.0),
+            (2.5, 2.0),
+            (14.5, 30.0),
+            (50.0, 40.0),
+        ] {
             let (lower, upper) = gamma_tails(a, x);
             close(lower, reference::gamma_lr(a, x), 1e-12);
             close(upper, reference::gamma_ur(a, x), 1e-11);

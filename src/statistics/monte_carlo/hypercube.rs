@@ -6,8 +6,8 @@
 
 use super::model::Model;
 use super::plan::Workspace;
-use super::run::{Quantile, Simulated, Summary, check, streams};
 use super::run::Moments;
+use super::run::{Quantile, Simulated, Summary, check, streams};
 use super::select::quantiles;
 use super::threads::{Loops, share_out, widest};
 use super::uniform::{Independent, Purpose, Stream, Uniforms};

@@ -1,11 +1,11 @@
 //! A model: uncertain inputs, and the operations that lead from them to the outputs.
 
 use super::curve::Curve;
+use super::elementary::exp;
 use super::marginal::{Drawn, Marginal};
 use super::plan::{Plan, Workspace};
 use super::uniform::Uniforms;
-use super::elementary::exp;
-use super::{Lanes, LANES, Scratch};
+use super::{LANES, Lanes, Scratch};
 use crate::statistics::StatisticsError;
 
 /// From here on a chi-square over its degrees of freedom is taken as 1, which narrows a 95 %
@@ -176,7 +176,11 @@ fn cholesky(covariance: &[Vec<f64>]) -> Result<Vec<Vec<f64>>, StatisticsError> {
                 if rest < -DEPENDENT.sqrt() * shared.abs() || *shared < 0.0 {
                     return Err(StatisticsError::Spread("the covariance is none"));
                 }
-                row.push(if rest <= DEPENDENT * shared { 0.0 } else { rest.sqrt() });
+                row.push(if rest <= DEPENDENT * shared {
+                    0.0
+                } else {
+                    rest.sqrt()
+                });
             } else {
                 let pivot = earlier.get(j).copied().unwrap_or(0.0);
                 row.push(if pivot > 0.0 { rest / pivot } else { 0.0 });
@@ -190,12 +194,7 @@ fn cholesky(covariance: &[Vec<f64>]) -> Result<Vec<Vec<f64>>, StatisticsError> {
 impl Group {
     /// Fills the lanes of the members; `uniforms` gives the random numbers of one dimension.
     #[inline(always)]
-    fn fill(
-        &self,
-        members: &mut [Lanes],
-        scratch: &mut Scratch,
-        uniforms: &mut impl Uniforms,
-    ) {
+    fn fill(&self, members: &mut [Lanes], scratch: &mut Scratch, uniforms: &mut impl Uniforms) {
         for (member, values) in members.iter_mut().enumerate() {
             uniforms.fill(self.first_dimension + member as u32, values);
         }
@@ -320,10 +319,7 @@ mod tests {
         let wanted = [vec![2.0], vec![6.0, 1.0], vec![-8.0, 5.0, 3.0]];
         assert_eq!(cholesky(&matrix).unwrap(), wanted);
         let dependent = [vec![4.0, 2.0], vec![2.0, 1.0]];
-        assert_eq!(
-            cholesky(&dependent).unwrap(),
-            [vec![2.0], vec![1.0, 0.0]]
-        );
+        assert_eq!(cholesky(&dependent).unwrap(), [vec![2.0], vec![1.0, 0.0]]);
         assert!(cholesky(&[vec![1.0, 2.0], vec![2.0, 1.0]]).is_err());
     }
 }

@@ -4,7 +4,7 @@
 //! 37, 477-484; PPND16, about 1 part in 10^16 (coefficients MEMORY, held against SciPy in the tests).
 
 use super::elementary::ln;
-use super::{Lanes, LANES};
+use super::{LANES, Lanes};
 
 const CENTRE_ABOVE: [f64; 8] = [
     2.509_080_928_730_122_672_7e3,

@@ -63,7 +63,6 @@ impl Workspace {
         self.slots
             .get_mut(group.first_input..group.first_input + group.members)
     }
-
 }
 
 impl Plan {
@@ -334,10 +333,7 @@ impl<'a> Planner<'a> {
         }
         let dependence = outputs.iter().map(|output| self.dependence(*output));
         let dependence = dependence.collect();
-        let outputs = outputs
-            .iter()
-            .map(|output| self.slot_of(*output))
-            .collect();
+        let outputs = outputs.iter().map(|output| self.slot_of(*output)).collect();
         Plan {
             steps: self.steps,
             slots: self.slots,

@@ -137,6 +137,7 @@ impl<'a> Pass<'a> {
     /// Draws the chunks `first..last` into what is held.
     fn draw(&mut self, first: usize, last: usize) {
         let (model, streams, outputs) = (self.model, &self.streams, self.outputs);
+        let draws = self.draws;
         let pieces: Vec<&mut [f64]> = self
             .held
             .chunks_mut((CHUNK * outputs).max(1))
@@ -151,6 +152,10 @@ impl<'a> Pass<'a> {
                     model,
                     streams,
                     first_block: ((first + number) * (CHUNK / LANES)) as u64,
+                    blocks: draws
+                        .saturating_sub((first + number) * CHUNK)
+                        .div_ceil(LANES)
+                        .min(CHUNK / LANES),
                     workspace,
                     scratch,
                     piece,
@@ -182,6 +187,7 @@ struct Chunk<'a> {
     model: &'a Model,
     streams: &'a [Stream],
     first_block: u64,
+    blocks: usize,
     workspace: &'a mut Workspace,
     scratch: &'a mut Scratch,
     /// By output, then draw.
@@ -191,7 +197,7 @@ struct Chunk<'a> {
 impl Loops for Chunk<'_> {
     #[inline(always)]
     fn run(self) {
-        for block in 0..CHUNK / LANES {
+        for block in 0..self.blocks.min(CHUNK / LANES) {
             let uniforms = Independent {
                 streams: self.streams,
                 block: self.first_block + block as u64,

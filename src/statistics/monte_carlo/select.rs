@@ -8,11 +8,19 @@ const BRACKET_WIDTH: f64 = 8.0;
 /// A finite number as a whole number of the same order.
 fn to_key(value: f64) -> u64 {
     let bits = value.to_bits();
-    if bits >> 63 == 1 { !bits } else { bits | (1 << 63) }
+    if bits >> 63 == 1 {
+        !bits
+    } else {
+        bits | (1 << 63)
+    }
 }
 
 fn from_key(key: u64) -> f64 {
-    f64::from_bits(if key >> 63 == 1 { key & !(1 << 63) } else { !key })
+    f64::from_bits(if key >> 63 == 1 {
+        key & !(1 << 63)
+    } else {
+        !key
+    })
 }
 
 /// Where the quantile of one probability lies among `n` ordered values.
@@ -57,7 +65,11 @@ impl Ranks {
         [self.below, self.at, self.next, self.above]
     }
 
-    fn quantile(self, probability: f64, value_of: impl Fn(usize) -> Option<f64>) -> Option<Quantile> {
+    fn quantile(
+        self,
+        probability: f64,
+        value_of: impl Fn(usize) -> Option<f64>,
+    ) -> Option<Quantile> {
         let (at, next) = (value_of(self.at)?, value_of(self.next)?);
         let spread = value_of(self.above)? - value_of(self.below)?;
         Some(Quantile {
@@ -94,7 +106,9 @@ pub(super) fn quantiles(values: &[f64], probabilities: &[f64]) -> Vec<Quantile> 
                 value: f64::NAN,
                 standard_error: f64::NAN,
             };
-            Ranks::of(count, *p).quantile(*p, value_of).unwrap_or(unknown)
+            Ranks::of(count, *p)
+                .quantile(*p, value_of)
+                .unwrap_or(unknown)
         })
         .collect()
 }
@@ -124,7 +138,8 @@ impl Bracket {
     /// Around a quantile of `pilot`; `width` times as wide as should do.
     pub fn of(pilot: &[f64], probability: f64, width: f64) -> Bracket {
         let n = pilot.len() as f64;
-        let reach = width * (BRACKET_WIDTH * (probability * (1.0 - probability) / n).sqrt() + 8.0 / n);
+        let reach =
+            width * (BRACKET_WIDTH * (probability * (1.0 - probability) / n).sqrt() + 8.0 / n);
         let (low, high) = (probability - reach, probability + reach);
         let inner: Vec<f64> = [low, high]
             .into_iter()

@@ -30,7 +30,11 @@ fn agrees(found: f64, error: f64, expected: f64) {
 
 fn quantiles_agree(summary: &Summary, exact: impl Fn(f64) -> f64) {
     for quantile in &summary.quantiles {
-        agrees(quantile.value, quantile.standard_error, exact(quantile.probability));
+        agrees(
+            quantile.value,
+            quantile.standard_error,
+            exact(quantile.probability),
+        );
     }
 }
 
@@ -78,7 +82,11 @@ fn product_of_normals() {
     );
     agrees(found.mean, found.mean_error, 50.0);
     let exact = (100.0 * 2.25 + 25.0 * 4.0 + 4.0 * 2.25f64).sqrt();
-    agrees(found.standard_deviation, 1.5 * exact / 400_000f64.sqrt(), exact);
+    agrees(
+        found.standard_deviation,
+        1.5 * exact / 400_000f64.sqrt(),
+        exact,
+    );
 }
 
 /// A product of lognormals is lognormal: medians multiply, variances of the logarithms add.
@@ -132,7 +140,9 @@ fn estimates_of_one_survey_vary_together() {
             variance += g[i] * g[j] * covariance[i][j];
         }
     }
-    quantiles_agree(&found, |p| 7.0 + f64::sqrt(variance) * student_t(p, 9.0).unwrap());
+    quantiles_agree(&found, |p| {
+        7.0 + f64::sqrt(variance) * student_t(p, 9.0).unwrap()
+    });
 }
 
 /// The beta of 80 in use of 100 answers, by its own moments, against statrs.
@@ -163,7 +173,10 @@ fn a_share_of_none_or_all_keeps_its_variance() {
             panic!("no beta")
         };
         let (half, other) = if half_first { (a, b) } else { (b, a) };
-        assert!((half - 0.5).abs() < 1e-12 && (other - 30.5).abs() < 1e-6, "{a} {b}");
+        assert!(
+            (half - 0.5).abs() < 1e-12 && (other - 30.5).abs() < 1e-6,
+            "{a} {b}"
+        );
     }
     // More variance than a share can have: Jeffreys' prior around the mean.
     let wide = Marginal::share(0.5, 0.4).unwrap();
@@ -192,8 +205,22 @@ fn bounded_shapes_have_their_own_quantiles() {
         upper: 1.0,
     };
     let shapes = [
-        (triangle, Shape::Triangular { lower: 0.0, upper: 4.0 }, 1.0),
-        (uniform, Shape::Uniform { lower: 2.0, upper: 6.0 }, 4.0),
+        (
+            triangle,
+            Shape::Triangular {
+                lower: 0.0,
+                upper: 4.0,
+            },
+            1.0,
+        ),
+        (
+            uniform,
+            Shape::Uniform {
+                lower: 2.0,
+                upper: 6.0,
+            },
+            4.0,
+        ),
         (
             cut,
             Shape::TruncatedNormal {
@@ -237,7 +264,10 @@ fn the_rules_of_the_ipcc() {
         &both,
     );
     let (found, error) = u(&product);
-    assert!((found - 11.180).abs() < 3.0 * error + 0.02, "{found} {error}");
+    assert!(
+        (found - 11.180).abs() < 3.0 * error + 0.02,
+        "{found} {error}"
+    );
     let sum = one(
         |model| {
             let terms = [(100.0, 10.0), (50.0, 20.0), (10.0, 50.0)];

@@ -82,7 +82,17 @@ mod tests {
         let mut squares = vec![0; 100];
         let pieces: Vec<&mut usize> = squares.iter_mut().collect();
         let seven = NonZero::new(7).unwrap();
-        share_out(pieces, seven, || (), |(), number, piece| *piece += number * number);
-        assert!(squares.iter().enumerate().all(|(n, square)| *square == n * n));
+        share_out(
+            pieces,
+            seven,
+            || (),
+            |(), number, piece| *piece += number * number,
+        );
+        assert!(
+            squares
+                .iter()
+                .enumerate()
+                .all(|(n, square)| *square == n * n)
+        );
     }
 }

@@ -7,3 +7,4 @@ mod missing;
 mod properties;
 mod published;
 mod replay;
+mod simulated;

@@ -248,4 +248,6 @@ fn too_large(heading: &Heading) -> LedgerError {
 }
 
 #[cfg(test)]
+mod simulation_tests;
+#[cfg(test)]
 mod tests;

@@ -195,9 +195,9 @@ impl Ledger {
                 continue;
             };
             let bound = |at: usize| to_statistic(self.value(NodeRef(at)));
-            let crosses = self.arms(*value).is_some_and(|(lower, _, upper)| {
-                lower < bound(*lowest) || upper > bound(*highest)
-            });
+            let crosses = self
+                .arms(*value)
+                .is_some_and(|(lower, _, upper)| lower < bound(*lowest) || upper > bound(*highest));
             if crosses {
                 let label = entry.heading.label.clone();
                 found.insert(Peculiarity::CutOff { label });

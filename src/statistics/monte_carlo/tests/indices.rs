@@ -3,7 +3,9 @@
 use super::*;
 
 fn ranked(model: &Model, draws: u64) -> Vec<Contribution> {
-    contributions(model, draws, 21, threads(2)).outputs.remove(0)
+    contributions(model, draws, 21, threads(2))
+        .outputs
+        .remove(0)
 }
 
 /// Sobol's g function (Saltelli and Sobol 1995): product of `(|4 x - 2| + a) / (1 + a)` of uniform
@@ -34,7 +36,11 @@ fn sobol_g_function() {
         let v = part(a[at]);
         assert!((v / (whole - 1.0) - first[at]).abs() < 6e-5);
         assert!((v * (whole / (1.0 + v)) / (whole - 1.0) - total[at]).abs() < 6e-5);
-        agrees(contribution.first_order, contribution.first_order_error, first[at]);
+        agrees(
+            contribution.first_order,
+            contribution.first_order_error,
+            first[at],
+        );
         agrees(contribution.total, contribution.total_error, total[at]);
         assert!(contribution.first_order_error < 0.02 && contribution.total_error < 0.02);
     }
@@ -77,7 +83,11 @@ fn ishigami_function() {
     let found = ranked(&model.compile(&[sum]), 16_384);
     let wanted = [(0.3139, 0.5576), (0.4424, 0.4424), (0.0, 0.2437)];
     for (contribution, (first, total)) in found.iter().zip(wanted) {
-        agrees(contribution.first_order, contribution.first_order_error, first);
+        agrees(
+            contribution.first_order,
+            contribution.first_order_error,
+            first,
+        );
         agrees(contribution.total, contribution.total_error, total);
         assert!(contribution.first_order_error < 0.03 && contribution.total_error < 0.03);
     }
@@ -88,7 +98,11 @@ fn ishigami_function() {
 fn a_survey_is_one_group_and_a_sum_has_no_interactions() {
     let mut model = ModelBuilder::default();
     let survey = model
-        .joint(&[1.0, 1.0], &[vec![3.0, 1.0], vec![1.0, 1.0]], f64::INFINITY)
+        .joint(
+            &[1.0, 1.0],
+            &[vec![3.0, 1.0], vec![1.0, 1.0]],
+            f64::INFINITY,
+        )
         .unwrap();
     let other = model.independent(normal(5.0, 2.0)).unwrap();
     let unused = model.independent(normal(0.0, 1.0)).unwrap();
@@ -100,7 +114,11 @@ fn a_survey_is_one_group_and_a_sum_has_no_interactions() {
     assert_eq!(found.len(), 2, "an input that is not used has no place");
     // Variances 3 + 1 + 2 = 6 and 4.
     for (contribution, share) in found.iter().zip([0.6, 0.4]) {
-        agrees(contribution.first_order, contribution.first_order_error, share);
+        agrees(
+            contribution.first_order,
+            contribution.first_order_error,
+            share,
+        );
         agrees(contribution.total, contribution.total_error, share);
     }
     assert_eq!(all.outputs[1].len(), 1);

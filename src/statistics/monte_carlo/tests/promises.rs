@@ -40,7 +40,13 @@ fn mixed() -> Model {
     let total = model.product(&[per_day, days]);
     let share = model.quotient(fuel[1], fuel[0]);
     let share = model.bounded(share, zero, one);
-    let both = model.sum(&[(1.0, total), (1.0, total), (-1.0, share), (1.0, rest), (1.0, days)]);
+    let both = model.sum(&[
+        (1.0, total),
+        (1.0, total),
+        (-1.0, share),
+        (1.0, rest),
+        (1.0, days),
+    ]);
     model.compile(&[total, share, both, rest, days])
 }
 
@@ -74,14 +80,18 @@ fn the_bits_are_those_of_every_other_platform() {
 }
 
 /// COMPUTED by this program on x86-64: a pin, not a proof.
-const PINNED: [u64; 2] = [4725585323733113400, 4599715901683076509];
+const PINNED: [u64; 2] = [4725585227463159120, 4599715895827176793];
 
 #[test]
 fn a_constant_output_has_no_spread() {
     let found = simulate(&mixed(), 1_000, 1, &[0.05, 0.5], threads(1)).unwrap();
     let days = &found.outputs[4];
     assert_eq!((days.mean, days.standard_deviation), (1e5, 0.0));
-    assert!(days.quantiles.iter().all(|q| q.value == 1e5 && q.standard_error == 0.0));
+    assert!(
+        days.quantiles
+            .iter()
+            .all(|q| q.value == 1e5 && q.standard_error == 0.0)
+    );
 }
 
 /// The same operations by hand on the drawn inputs: the plan changes only the order of additions.
@@ -112,7 +122,11 @@ fn the_plan_computes_what_the_operations_say() {
     let mut scratch = Scratch::default();
     let streams = run::streams(&compiled, 3, uniform::Purpose::Draws);
     let streams = &streams;
-    compiled.draw(&mut workspace, &mut scratch, uniform::Independent { streams, block: 0 });
+    compiled.draw(
+        &mut workspace,
+        &mut scratch,
+        uniform::Independent { streams, block: 0 },
+    );
     let slot = |at: usize| &workspace.slot(compiled.plan.outputs[at]).unwrap().0;
     for lane in 0..LANES {
         let x: Vec<f64> = (0..5).map(|input| slot(input)[lane]).collect();
@@ -124,7 +138,10 @@ fn the_plan_computes_what_the_operations_say() {
             wanted += inner * inner / c - shared + shared * c;
         }
         let found = slot(5)[lane];
-        assert!((found - wanted).abs() < 1e-9 * wanted.abs().max(1.0), "{found} {wanted}");
+        assert!(
+            (found - wanted).abs() < 1e-9 * wanted.abs().max(1.0),
+            "{found} {wanted}"
+        );
     }
 }
 
@@ -179,7 +196,10 @@ fn the_errors_told_are_those_of_repetition() {
             }
         }
         // Binomial of 40 and 0.68: 27 within three deviations of 3.
-        assert!(within.iter().all(|count| (17..=37).contains(count)), "{within:?}");
+        assert!(
+            within.iter().all(|count| (17..=37).contains(count)),
+            "{within:?}"
+        );
     }
 }
 
@@ -196,7 +216,11 @@ fn a_hypercube_knows_the_mean_of_a_sum_better() {
     assert!(cube.outputs[0].mean_error < plain.outputs[0].mean_error / 10.0);
     agrees(cube.outputs[0].mean, cube.outputs[0].mean_error, 3.0);
     let found = cube.outputs[0].quantiles[0];
-    agrees(found.value, found.standard_error.max(0.01), 3.0 + 10f64.sqrt() * z(0.05));
+    agrees(
+        found.value,
+        found.standard_error.max(0.01),
+        3.0 + 10f64.sqrt() * z(0.05),
+    );
 }
 
 #[test]
@@ -227,7 +251,10 @@ fn normal_quantiles_are_those_of_scipy() {
     }
     Scratch::default().to_normal(&mut lanes);
     for (found, (p, wanted)) in lanes.0.iter().zip(&published) {
-        assert!((found - wanted).abs() <= 1e-14 * wanted.abs().max(1.0), "{p}: {found} {wanted}");
+        assert!(
+            (found - wanted).abs() <= 1e-14 * wanted.abs().max(1.0),
+            "{p}: {found} {wanted}"
+        );
         assert_eq!(*found, super::super::normal::quantile(*p));
     }
 }
