@@ -98,14 +98,38 @@ impl Parameters {
 
 type Design = fn(&Model, u64, u64, &[f64], NonZero<usize>) -> Result<Simulated, StatisticsError>;
 
-fn draw(design: Design, parameters: &Parameters, draws: u64, seed: u64) -> Result<(f64, Summary)> {
+fn draw(design: Design, parameters: &Parameters, draws: u64, seed: u64) -> Result<Drawn> {
     let threads = std::thread::available_parallelism()?;
-    let began = Instant::now();
+    let (began, worked) = (Instant::now(), processor_seconds()?);
     let model = parameters.compile()?;
     let mut found = design(&model, draws, seed, &PROBABILITIES, threads)?;
     let took = began.elapsed().as_secs_f64() * 1e3;
+    let work = (processor_seconds()? - worked) * 1e3;
     let summary = found.outputs.pop().context("there is no output")?;
-    Ok((took, summary))
+    Ok(Drawn {
+        took,
+        work,
+        summary,
+    })
+}
+
+/// Milliseconds by the clock and of all processors, and what was found.
+struct Drawn {
+    took: f64,
+    work: f64,
+    summary: Summary,
+}
+
+/// Processor time of this process so far, all threads together.
+fn processor_seconds() -> Result<f64> {
+    let mut time = libc::timespec {
+        tv_sec: 0,
+        tv_nsec: 0,
+    };
+    // SAFETY: `time` is a timespec of our own that the call writes to.
+    let failed = unsafe { libc::clock_gettime(libc::CLOCK_PROCESS_CPUTIME_ID, &mut time) };
+    ensure!(failed == 0, "the processor time is not told");
+    Ok(time.tv_sec as f64 + time.tv_nsec as f64 / 1e9)
 }
 
 /// Draws and does nothing else, for a program that counts instructions.
@@ -129,6 +153,7 @@ struct Reference {
 #[derive(Debug, Deserialize)]
 struct Answer {
     seconds: f64,
+    processor_seconds: f64,
     mean: f64,
     deviation: f64,
     quantiles: Vec<f64>,
@@ -187,32 +212,38 @@ pub fn measure(sizes: &Sizes) -> Result<()> {
     let parameters = Parameters::new();
     let mut reference = Reference::start(&parameters)?;
     let threads = std::thread::available_parallelism()?.get();
-    let (mut one, mut all, mut cubes, mut gains) = (vec![], vec![], vec![], vec![]);
-    // The first of each is for warming up.
+    let mut repeats = Vec::new();
     for repeat in 0..=sizes.draw_repeats {
         let seed = 1_000 + repeat as u64;
-        let (took, ours) = draw(simulate, &parameters, sizes.draws, seed)?;
+        let ours = draw(simulate, &parameters, sizes.draws, seed)?;
         let theirs = reference.ask(sizes.draws, seed, 1)?;
-        agree(&ours, &theirs, sizes.draws)?;
+        agree(&ours.summary, &theirs, sizes.draws)?;
         let threaded = reference.ask(sizes.draws, seed + 500, threads)?;
-        agree(&ours, &threaded, sizes.draws)?;
-        let (cube_took, cube) = draw(hypercube, &parameters, sizes.draws, seed)?;
-        if repeat == 0 {
-            continue;
+        agree(&ours.summary, &threaded, sizes.draws)?;
+        let cube = draw(hypercube, &parameters, sizes.draws, seed)?;
+        // The first is for warming up.
+        if repeat > 0 {
+            repeats.push(Repeat {
+                ours,
+                theirs,
+                threaded,
+                cube,
+            });
         }
-        let pair = |reference: &Answer| Pair {
-            service: took,
-            reference: reference.seconds * 1e3,
-        };
-        one.push(pair(&theirs));
-        all.push(pair(&threaded));
-        cubes.push(cube_took);
-        gains.push(gain(&ours, &cube));
     }
     let version = reference.version.clone();
     reference.end()?;
-    print(sizes, &version, &one, &all, &cubes, &gains);
+    print(sizes, &version, &repeats);
     Ok(())
+}
+
+/// One repeat of everything.
+struct Repeat {
+    ours: Drawn,
+    /// numpy on one thread, and on all.
+    theirs: Answer,
+    threaded: Answer,
+    cube: Drawn,
 }
 
 /// Variance of plain sampling over that of the hypercube: of the mean, and of the 5 % quantile.
@@ -264,63 +295,75 @@ fn agree(ours: &Summary, theirs: &Answer, draws: u64) -> Result<()> {
     Ok(())
 }
 
-fn print(
-    sizes: &Sizes,
-    version: &str,
-    one: &[Pair],
-    all: &[Pair],
-    cubes: &[f64],
-    gains: &[(f64, f64)],
-) {
-    let ours = Repeats::of(one.iter().map(|pair| pair.service));
-    let numpy = |pairs: &[Pair]| Repeats::of(pairs.iter().map(|pair| pair.reference)).show("ms", 1);
-    let faster =
-        |pairs: &[Pair]| Repeats::of(pairs.iter().map(|p| p.reference / p.service)).show("", 1);
-    let means = Repeats::of(gains.iter().map(|(mean, _)| *mean));
-    let tails = Repeats::of(gains.iter().map(|(_, tail)| *tail));
+fn print(sizes: &Sizes, version: &str, repeats: &[Repeat]) {
+    let over = |pick: &dyn Fn(&Repeat) -> f64| Repeats::of(repeats.iter().map(pick));
+    let pairs: Vec<Pair> = repeats
+        .iter()
+        .map(|one| Pair {
+            service: one.ours.took,
+            reference: one.theirs.seconds * 1e3,
+        })
+        .collect();
+    let faster = over(&|one| one.theirs.seconds * 1e3 / one.ours.took);
+    let faster_than_all = over(&|one| one.threaded.seconds * 1e3 / one.ours.took);
+    let less_work = over(&|one| one.theirs.processor_seconds * 1e3 / one.ours.work);
+    let gain_of_mean = over(&|one| gain(&one.ours.summary, &one.cube.summary).0);
+    let gain_of_tail = over(&|one| gain(&one.ours.summary, &one.cube.summary).1);
     // Time of numpy for the error that the hypercube reaches, over the time of the hypercube.
-    let equal = one.iter().zip(cubes).zip(gains);
-    let equal = Repeats::of(equal.map(|((pair, cube), (_, tail))| pair.reference * tail / cube));
+    let equal = over(&|one| {
+        let (_, tail) = gain(&one.ours.summary, &one.cube.summary);
+        one.theirs.seconds * 1e3 * tail / one.cube.took
+    });
+    let ours = over(&|one| one.ours.took).show("ms", 1);
+    let theirs = over(&|one| one.theirs.seconds * 1e3).show("ms", 1);
+    let threaded = over(&|one| one.threaded.seconds * 1e3).show("ms", 1);
     let lines = vec![
         (
             "over",
             format!(
                 "{} draws of 60 parameters and {COHORTS} cohorts; {} repeats in turn, median (spread)",
                 grouped(sizes.draws as f64, 0),
-                ours.count()
+                repeats.len()
             ),
         ),
         (
             "this program",
-            format!(
-                "{}  all cores, with compiling the model",
-                ours.show("ms", 1)
-            ),
+            format!("{ours}  all cores, compiling of the model counted"),
         ),
         (
             "reference",
-            format!("{}  numpy {version}, one thread", numpy(one)),
+            format!("{theirs}  numpy {version}, one thread"),
         ),
         (
             "reference, threads",
-            format!("{}  numpy on all cores", numpy(all)),
+            format!("{threaded}  numpy on all cores"),
         ),
-        ("ratio of the times", ratios(one).show("", 3)),
+        ("ratio of the times", ratios(&pairs).show("", 3)),
         (
             "times faster",
-            format!("{}  than numpy on one thread", faster(one)),
+            format!("{}  than numpy on one thread", faster.show("", 1)),
         ),
-        ("", format!("{}  than numpy on all cores", faster(all))),
-        ("instructions per draw", instructions(sizes.draws)),
         (
-            "hypercube",
-            Repeats::of(cubes.iter().copied()).show("ms", 1),
+            "",
+            format!("{}  than numpy on all cores", faster_than_all.show("", 1)),
         ),
+        (
+            "times less work",
+            format!(
+                "{}  processor time; other programs disturb it least",
+                less_work.show("", 1)
+            ),
+        ),
+        ("instructions per draw", instructions(sizes.draws)),
+        ("hypercube", over(&|one| one.cube.took).show("ms", 1)),
         (
             "plain draws it is worth",
-            format!("{}  for the mean", means.show("", 1)),
+            format!("{}  for the mean", gain_of_mean.show("", 1)),
         ),
-        ("", format!("{}  for the 5 % quantile", tails.show("", 2))),
+        (
+            "",
+            format!("{}  for the 5 % quantile", gain_of_tail.show("", 2)),
+        ),
         (
             "at equal error",
             format!(
@@ -329,13 +372,8 @@ fn print(
             ),
         ),
     ];
-    println!(
-        "{}",
-        Section {
-            title: "d. Monte Carlo",
-            lines
-        }
-    );
+    let title = "d. Monte Carlo";
+    println!("{}", Section { title, lines });
 }
 
 /// Instructions of one draw on one thread: the difference of two runs.

@@ -20,11 +20,16 @@ const NEWTON_MAX: usize = 60;
 /// Each step of Newton squares the error: one as small as this has left none.
 const NEAR: f64 = 1e-8;
 
-/// A tabled curve: six coefficients for each cell, those of one power side by side.
+/// A tabled curve: six coefficients for each cell, the constant first.
 #[derive(Debug, Clone)]
 pub(super) struct Curve {
-    coefficients: Box<[[f64; CELLS]; 6]>,
+    cells: Box<[Cell; CELLS]>,
 }
+
+/// Six coefficients in one line of the processor's cache.
+#[derive(Debug, Clone, Copy, Default)]
+#[repr(align(64))]
+struct Cell([f64; 6]);
 
 /// Value, slope and bend at a node.
 #[derive(Debug, Clone, Copy, Default)]
@@ -60,14 +65,12 @@ impl Curve {
     /// `below` ascends to the node at zero, `above` goes on from there.
     fn of(below: impl Iterator<Item = Knot>, above: impl Iterator<Item = Knot>) -> Curve {
         let knots: Vec<Knot> = below.chain(above).collect();
-        let mut coefficients = Box::new([[0.0; CELLS]; 6]);
-        for (cell, pair) in knots.windows(2).enumerate().take(CELLS) {
+        let mut cells = Box::new([Cell::default(); CELLS]);
+        for (cell, pair) in cells.iter_mut().zip(knots.windows(2)) {
             let [left, right] = pair else { continue };
-            for (power, coefficient) in coefficients.iter_mut().zip(quintic(left, right)) {
-                power[cell] = coefficient;
-            }
+            *cell = Cell(quintic(left, right));
         }
-        Curve { coefficients }
+        Curve { cells }
     }
 
     /// The curve at `z`.
@@ -75,10 +78,10 @@ impl Curve {
     pub fn at(&self, z: f64) -> f64 {
         let place = (z + SIDE as f64 * STEP) * PER_UNIT;
         let shifted = (place - 0.5) + TO_WHOLE;
-        let cell = (shifted.to_bits() & (CELLS as u64 - 1)) as usize;
         let t = place - (shifted - TO_WHOLE);
-        let [c0, c1, c2, c3, c4, c5] = &*self.coefficients;
-        ((((c5[cell] * t + c4[cell]) * t + c3[cell]) * t + c2[cell]) * t + c1[cell]) * t + c0[cell]
+        let cell = (shifted.to_bits() & (CELLS as u64 - 1)) as usize;
+        let Cell([c0, c1, c2, c3, c4, c5]) = self.cells[cell];
+        ((((c5 * t + c4) * t + c3) * t + c2) * t + c1) * t + c0
     }
 
     /// The curve at every `z`, in place.
