@@ -30,7 +30,7 @@ fn main() -> Result<()> {
             // What `cargo bench` adds of its own accord.
             "--bench" => {}
             // What the Monte Carlo part starts to have its own instructions counted.
-            "--only-draw" => return monte_carlo::only_draw(std::env::args().last()),
+            "--only-draw" => return monte_carlo::only_draw(std::env::args().nth(2)),
             name if ALL.contains(&name) => chosen.push(name.to_owned()),
             other => bail!(
                 "there is no {other:?}; there are --quick, monte-carlo, intake, statement, reading"

@@ -288,7 +288,8 @@ fn agree(ours: &Summary, theirs: &Answer, draws: u64) -> Result<()> {
         ));
     }
     for (what, ours, theirs, error) in compared {
-        if !((ours - theirs).abs() <= MOST_ERRORS * error) {
+        let close = (ours - theirs).abs() <= MOST_ERRORS * error;
+        if !close {
             bail!("the programs disagree on the {what}: {ours} and {theirs}, error {error}");
         }
     }
@@ -376,9 +377,11 @@ fn print(sizes: &Sizes, version: &str, repeats: &[Repeat]) {
     println!("{}", Section { title, lines });
 }
 
+type Counter = fn(u64) -> Result<f64>;
+
 /// Instructions of one draw on one thread: the difference of two runs.
 fn instructions(draws: u64) -> String {
-    let counters: [(&str, fn(u64) -> Result<f64>); 2] = [
+    let counters: [(&str, Counter); 2] = [
         ("perf", count_with_perf),
         ("callgrind, without AVX-512", count_with_callgrind),
     ];

@@ -18,7 +18,7 @@ const SIDE: usize = 136;
 const CELLS: usize = 512;
 const NEWTON_MAX: usize = 60;
 /// Each step of Newton squares the error: one as small as this has left none.
-const NEAR: f64 = 1e-8;
+const NEAR: f64 = 1e-7;
 
 /// A tabled curve: six coefficients for each cell, the constant first.
 #[derive(Debug, Clone)]
@@ -151,7 +151,9 @@ fn beta_side(a: f64, b: f64) -> Vec<Knot> {
             bend,
         });
         // The next node's first guess.
-        logarithm = (logarithm - STEP * slope_ln).max(-690.0);
+        let bend_ln = bend / share.value - slope_ln * slope_ln;
+        let guess = logarithm - STEP * slope_ln + 0.5 * STEP * STEP * bend_ln;
+        logarithm = guess.min(logarithm * 0.5).max(-690.0);
     }
     knots
 }

@@ -51,7 +51,8 @@ impl Marginal {
     /// failure) whose variance is the given one; its mean then lies inside the range. A variance
     /// larger than that of Jeffreys' prior around the mean is drawn as that prior.
     pub fn share(mean: f64, variance: f64) -> Result<Marginal, StatisticsError> {
-        if !(0.0..=1.0).contains(&mean) || !(variance > 0.0 && variance.is_finite()) {
+        let possible = (0.0..=1.0).contains(&mean) && variance > 0.0 && variance.is_finite();
+        if !possible {
             return Err(StatisticsError::Spread(
                 "a share lies between nothing and all, and its variance above zero",
             ));
@@ -220,19 +221,19 @@ impl Drawn {
                 mean,
                 standard_deviation,
             } => {
-                scratch.to_normal(values);
+                scratch.normalise(values);
                 for value in &mut values.0 {
                     *value = mean + standard_deviation * *value;
                 }
             }
             Drawn::Lognormal { location, sigma } => {
-                scratch.to_normal(values);
+                scratch.normalise(values);
                 for value in &mut values.0 {
                     *value = exp(location + sigma * *value);
                 }
             }
             Drawn::Beta(curve) => {
-                scratch.to_normal(values);
+                scratch.normalise(values);
                 curve.fill(values);
                 for value in &mut values.0 {
                     *value = within(*value, 0.0, 1.0);
@@ -249,7 +250,7 @@ impl Drawn {
                 for value in &mut values.0 {
                     *value = within(below + *value * inside, 1e-16, 1.0 - 1e-16);
                 }
-                scratch.to_normal(values);
+                scratch.normalise(values);
                 for value in &mut values.0 {
                     *value = within(centre + standard_deviation * *value, *lower, *upper);
                 }

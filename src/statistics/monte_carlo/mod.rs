@@ -61,7 +61,7 @@ impl Default for Scratch {
 
 impl Scratch {
     #[inline(always)]
-    fn to_normal(&mut self, values: &mut Lanes) {
+    fn normalise(&mut self, values: &mut Lanes) {
         normal::fill(values, &mut self.places, &mut self.tail);
     }
 }

@@ -85,7 +85,7 @@ impl ModelBuilder {
         covariance: &[Vec<f64>],
         degrees_of_freedom: f64,
     ) -> Result<Vec<Value>, StatisticsError> {
-        if !(degrees_of_freedom > 0.0) {
+        if degrees_of_freedom.is_nan() || degrees_of_freedom <= 0.0 {
             return Err(StatisticsError::DegreesOfFreedom(degrees_of_freedom));
         }
         let size = means.len();
@@ -210,12 +210,12 @@ impl Group {
                 spread,
             } => {
                 for values in members.iter_mut() {
-                    scratch.to_normal(values);
+                    scratch.normalise(values);
                 }
                 let mut scale = Lanes([1.0; LANES]);
                 if let Some(curve) = spread {
                     uniforms.fill(self.first_dimension + self.members as u32, &mut scale);
-                    scratch.to_normal(&mut scale);
+                    scratch.normalise(&mut scale);
                     curve.fill(&mut scale);
                     for value in &mut scale.0 {
                         *value = exp(-0.5 * *value);

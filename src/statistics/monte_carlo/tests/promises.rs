@@ -249,7 +249,7 @@ fn normal_quantiles_are_those_of_scipy() {
     for (lane, (p, _)) in lanes.0.iter_mut().zip(&published) {
         *lane = *p;
     }
-    Scratch::default().to_normal(&mut lanes);
+    Scratch::default().normalise(&mut lanes);
     for (found, (p, wanted)) in lanes.0.iter().zip(&published) {
         assert!(
             (found - wanted).abs() <= 1e-14 * wanted.abs().max(1.0),
