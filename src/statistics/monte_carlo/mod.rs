@@ -18,6 +18,7 @@ mod marginal;
 mod model;
 mod normal;
 mod plan;
+mod planner;
 mod run;
 mod select;
 mod threads;
