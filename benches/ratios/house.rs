@@ -32,6 +32,8 @@ pub struct Sizes {
     pub statement_repeats: usize,
     pub reading_repeats: usize,
     pub reading_time: Duration,
+    pub draws: u64,
+    pub draw_repeats: usize,
 }
 
 impl Sizes {
@@ -43,6 +45,8 @@ impl Sizes {
             statement_repeats: 5,
             reading_repeats: 3,
             reading_time: Duration::from_secs(3),
+            draws: 100_000,
+            draw_repeats: 15,
         }
     }
 
@@ -54,6 +58,8 @@ impl Sizes {
             statement_repeats: 2,
             reading_repeats: 1,
             reading_time: Duration::from_millis(500),
+            draws: 10_000,
+            draw_repeats: 2,
         }
     }
 }

@@ -13,9 +13,9 @@
 //! let _ = Reduction::of_tonnes(3) + Removal::none();
 //! ```
 
-use crate::accounting::methodology::{ClaimRule, Fallback, Sides};
+use crate::accounting::methodology::{Approach, ClaimRule, Fallback, Sides};
 use crate::accounting::rounding::{from_statistic, to_statistic};
-use crate::accounting::statement::SoilSink;
+use crate::accounting::statement::{SimulatedFigure, SoilSink};
 use crate::accounting::trace::Uncertainty;
 use crate::statistics::StatisticsError;
 use crate::statistics::quantile::{student_t, two_sided};
@@ -103,33 +103,6 @@ pub enum Basis {
     Refused,
 }
 
-/// A value in tonnes and how far it may be from the truth.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Doubtful {
-    pub value: Decimal,
-    pub doubt: Uncertainty,
-}
-
-impl Doubtful {
-    /// Half of the two-sided interval, in tonnes.
-    fn half_width(&self, confidence: f64) -> Result<Decimal, ClaimError> {
-        let quantile = two_sided(confidence, self.doubt.degrees_of_freedom)?;
-        decimal(quantile * self.doubt.standard_error)
-    }
-
-    /// Lower end of the interval, in tonnes; never above the value.
-    fn lower_bound(&self, confidence: f64, sides: Sides) -> Result<Decimal, ClaimError> {
-        let df = self.doubt.degrees_of_freedom;
-        let quantile = match sides {
-            Sides::One => student_t(confidence, df)?,
-            Sides::Two => two_sided(confidence, df)?,
-        };
-        let below = decimal(quantile * self.doubt.standard_error)?;
-        let bound = self.value.checked_sub(below).ok_or(ClaimError::TooLarge)?;
-        Ok(bound.min(self.value))
-    }
-}
-
 /// Whole tonnes, what they were taken from, and why.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Claimable {
@@ -143,8 +116,63 @@ pub struct Claimable {
 pub enum ClaimError {
     #[error("the figure is too large to be claimed")]
     TooLarge,
+    #[error("no draw of the simulation came to a number")]
+    NotSimulated,
     #[error(transparent)]
     Statistics(#[from] StatisticsError),
+}
+
+/// The interval that a claim rests on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Bounds {
+    /// Half the width of the two-sided interval.
+    half_width: Decimal,
+    /// The lower bound on as many sides as the rule says.
+    lower: Decimal,
+    approach: Approach,
+}
+
+impl Bounds {
+    /// From the propagated standard error, by Student's t.
+    pub fn propagated(
+        value: Decimal,
+        doubt: Uncertainty,
+        rule: &ClaimRule,
+    ) -> Result<Self, ClaimError> {
+        let confidence = to_statistic(rule.confidence);
+        let df = doubt.degrees_of_freedom;
+        let quantile = match rule.sides {
+            Sides::One => student_t(confidence, df)?,
+            Sides::Two => two_sided(confidence, df)?,
+        };
+        let below = decimal(quantile * doubt.standard_error)?;
+        Ok(Bounds {
+            half_width: decimal(two_sided(confidence, df)? * doubt.standard_error)?,
+            lower: value.checked_sub(below).ok_or(ClaimError::TooLarge)?,
+            approach: Approach::Analytic,
+        })
+    }
+
+    /// From the quantiles of the draws, as they are stated.
+    pub fn simulated(
+        figure: Option<&SimulatedFigure>,
+        rule: &ClaimRule,
+    ) -> Result<Self, ClaimError> {
+        let figure = figure.ok_or(ClaimError::NotSimulated)?;
+        let (lower, upper) = figure
+            .lower
+            .zip(figure.upper)
+            .ok_or(ClaimError::NotSimulated)?;
+        let width = upper.checked_sub(lower).ok_or(ClaimError::TooLarge)?;
+        Ok(Bounds {
+            half_width: width / Decimal::TWO,
+            lower: match rule.sides {
+                Sides::One => figure.lower_one_sided.ok_or(ClaimError::NotSimulated)?,
+                Sides::Two => lower,
+            },
+            approach: Approach::MonteCarlo,
+        })
+    }
 }
 
 /// Applies the claim rule to a value in tonnes.
@@ -153,8 +181,12 @@ pub enum ClaimError {
 /// interval over the value is within it. Else the rule falls back: to the lower bound of the
 /// one- or two-sided interval, or to nothing. The result is never above the point estimate, is
 /// rounded down to whole tonnes, and is nothing below the floor or zero.
-pub fn claimable(doubtful: Doubtful, rule: &ClaimRule) -> Result<Claimable, ClaimError> {
-    let (claimed, basis, words) = before_floor(doubtful, rule)?;
+pub fn claimable(
+    value: Decimal,
+    bounds: Bounds,
+    rule: &ClaimRule,
+) -> Result<Claimable, ClaimError> {
+    let (claimed, basis, words) = before_floor(value, bounds, rule);
     let nothing = |why: String| Claimable {
         tonnes: 0,
         basis: Basis::Nothing,
@@ -184,11 +216,10 @@ pub fn claimable(doubtful: Doubtful, rule: &ClaimRule) -> Result<Claimable, Clai
 /// What the precision leaves of the figure, in tonnes, and why; none where the rule falls back
 /// to nothing.
 fn before_floor(
-    doubtful: Doubtful,
+    value: Decimal,
+    bounds: Bounds,
     rule: &ClaimRule,
-) -> Result<(Option<Decimal>, Basis, String), ClaimError> {
-    let confidence = to_statistic(rule.confidence);
-    let half_width = doubtful.half_width(confidence)?;
+) -> (Option<Decimal>, Basis, String) {
     let percent = rule
         .confidence
         .checked_mul(Decimal::ONE_HUNDRED)
@@ -196,10 +227,10 @@ fn before_floor(
         .normalize();
     let width = format!("the half-width of the {percent} % interval is");
     let missed = match rule.precision {
-        Some(wanted) if within(half_width, wanted, doubtful.value) => {
+        Some(wanted) if within(bounds.half_width, wanted, value) => {
             let words =
                 format!("{width} within {wanted} of the value, so the point estimate stands");
-            return Ok((Some(doubtful.value), Basis::PointEstimate, words));
+            return (Some(value), Basis::PointEstimate, words);
         }
         Some(wanted) => format!("{width} not within {wanted} of the value"),
         None => String::new(),
@@ -207,22 +238,24 @@ fn before_floor(
     let so = if missed.is_empty() { "" } else { ", so " };
     match rule.fallback {
         Fallback::LowerBound => {
-            let bound = doubtful.lower_bound(confidence, rule.sides)?;
-            let sides = match rule.sides {
-                Sides::One => "one-sided",
-                Sides::Two => "two-sided",
+            let bound = bounds.lower.min(value);
+            let sides = match (bounds.approach, rule.sides) {
+                (Approach::Analytic, Sides::One) => "one-sided",
+                (Approach::Analytic, Sides::Two) => "two-sided",
+                (Approach::MonteCarlo, Sides::One) => "simulated one-sided",
+                (Approach::MonteCarlo, Sides::Two) => "simulated two-sided",
             };
             let words =
                 format!("{missed}{so}the lower bound of the {sides} {percent} % interval is taken");
-            Ok((Some(bound), Basis::LowerBound, words))
+            (Some(bound), Basis::LowerBound, words)
         }
         Fallback::Nothing if missed.is_empty() => {
             let words = "the rule names no precision that lets a figure stand".to_owned();
-            Ok((None, Basis::Nothing, words))
+            (None, Basis::Nothing, words)
         }
         Fallback::Nothing => {
             let words = format!("{missed}, and the rule takes no bound in its place");
-            Ok((None, Basis::Nothing, words))
+            (None, Basis::Nothing, words)
         }
     }
 }
@@ -255,17 +288,19 @@ mod tests {
         }
     }
 
-    fn doubtful(value: Decimal, standard_error: f64) -> Doubtful {
-        let doubt = Uncertainty {
+    fn doubt(standard_error: f64) -> Uncertainty {
+        Uncertainty {
             standard_error,
             degrees_of_freedom: f64::INFINITY,
-        };
-        Doubtful { value, doubt }
+        }
+    }
+
+    fn propagated(value: Decimal, doubt: Uncertainty, rule: &ClaimRule) -> Claimable {
+        claimable(value, Bounds::propagated(value, doubt, rule).unwrap(), rule).unwrap()
     }
 
     fn claimed(value: &str, error: f64, rule: &ClaimRule) -> Claimable {
-        let value = Decimal::from_str(value).unwrap();
-        claimable(doubtful(value, error), rule).unwrap()
+        propagated(Decimal::from_str(value).unwrap(), doubt(error), rule)
     }
 
     /// The 90/30 rule of kitchen-test methods (MEMORY): within 30 % of the mean the mean stands,
@@ -370,7 +405,7 @@ mod tests {
             value < Decimal::from(22),
             "the example no longer falls short"
         );
-        let found = claimable(doubtful(value, 0.0), &rule(Sides::One, None)).unwrap();
+        let found = propagated(value, doubt(0.0), &rule(Sides::One, None));
         assert_eq!(found.tonnes, 10);
     }
 
@@ -393,7 +428,7 @@ mod tests {
                 floor_t: None,
             };
             let doubt = Uncertainty { standard_error: error, degrees_of_freedom: df };
-            let found = claimable(Doubtful { value, doubt }, &rule).unwrap();
+            let found = propagated(value, doubt, &rule);
             prop_assert!(Decimal::from(found.tonnes) <= value.max(Decimal::ZERO));
         }
     }

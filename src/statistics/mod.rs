@@ -5,6 +5,7 @@ pub mod design;
 pub mod distribution;
 pub mod draw;
 pub mod estimate;
+pub mod monte_carlo;
 pub mod quantile;
 pub mod sample_size;
 pub mod screens;
@@ -24,6 +25,8 @@ pub enum StatisticsError {
     Proportion { successes: u64, trials: u64 },
     #[error("a t test needs some spread in the values, there is none")]
     NoSpread,
+    #[error("a simulation takes 1,000 to 10,000,000 draws, not {0}")]
+    Draws(u64),
     #[error("this spread is no distribution: {0}")]
     Spread(&'static str),
     #[error("a population of {population} cannot have given {sampled} units")]

@@ -23,6 +23,7 @@ mod row;
 mod rows_table;
 mod session;
 mod sign_in;
+mod simulated;
 mod statement;
 mod statements;
 mod stoves_chart;

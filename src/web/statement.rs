@@ -4,6 +4,7 @@ use super::figures::{self, ClaimView, FigureView, ShareView};
 use super::page::{PathParts, Section, Shell, draw};
 use super::refusal::Refusal;
 use super::session::Visitor;
+use super::simulated::{self, BothView, ContributionView};
 use super::words;
 use crate::accounting::statement::{Figure, FigureKind, Statement};
 use crate::service::Service;
@@ -23,6 +24,7 @@ struct StatementPage {
     removals: TotalView,
     /// Further groups of figures, each with its heading.
     groups: Vec<(&'static str, Vec<FigureView>)>,
+    both: Vec<BothView>,
     notes: Vec<String>,
     confidence: String,
 }
@@ -35,6 +37,10 @@ struct TotalView {
     parts: Vec<FigureView>,
     shares: Vec<ShareView>,
     rest: Option<String>,
+    /// The interval by simulation, e.g. `301 to 958`.
+    simulated: Option<String>,
+    contributions: Vec<ContributionView>,
+    advice: Vec<String>,
 }
 
 /// Where a figure stands on the page.
@@ -109,6 +115,7 @@ pub(super) async fn show(
         shell: Shell::of(&caller, Section::Statements, title),
         reductions,
         removals,
+        both: simulated::both(id, &statement),
         groups: groups
             .into_iter()
             .filter(|(_, list)| !list.is_empty())
@@ -136,7 +143,18 @@ fn total(
 ) -> TotalView {
     let figure = statement.figure(figure_id);
     let (shares, rest) = figure.map_or((Vec::new(), None), |figure| figures::shares(id, figure));
+    let drawn = statement.simulation.as_ref();
+    let drawn = drawn.and_then(|simulation| simulation.figure(figure_id));
+    let advice = statement.advice.iter();
     TotalView {
+        simulated: figure
+            .zip(drawn)
+            .and_then(|(figure, drawn)| simulated::interval(figure, drawn)),
+        contributions: drawn.map_or_else(Vec::new, |drawn| simulated::contributions(id, drawn)),
+        advice: advice
+            .filter(|advice| advice.figure == figure_id)
+            .map(|advice| words::label(&advice.sentence))
+            .collect(),
         figure: figure.map(|figure| figures::view(id, figure, Some(claimed))),
         claim,
         parts,

@@ -7,10 +7,11 @@ use super::for_information::ForInformation;
 use super::fuel::{Kitchens, Saving};
 use super::masses::SpeciesMass;
 use super::use_rate::Use;
-use super::{Figure, FigureKind};
+use super::{Figure, FigureKind, Simulation};
 use crate::accounting::claim::{
-    Basis, Claim, Claimable, Claims, Doubtful, Reduction, Removal, claimable,
+    Basis, Bounds, Claim, Claimable, Claims, Reduction, Removal, claimable,
 };
+use crate::accounting::methodology::Approach;
 use crate::accounting::rounding::{FIGURE_DIGITS, to_digits};
 use crate::accounting::trace::NodeRef;
 
@@ -19,6 +20,9 @@ const SHOWN_SHARES: usize = 8;
 
 const REDUCTIONS: &str = "reductions_co2e";
 const REMOVALS: &str = "removals_co2";
+
+/// The figures that claims are drawn from, and what people call them.
+pub(super) const CLAIMED: [(&str, &str); 2] = [(REDUCTIONS, "reductions"), (REMOVALS, "removals")];
 
 /// Everything that the account arrived at.
 pub(super) struct Parts<'a> {
@@ -127,9 +131,9 @@ pub(super) fn figure(
 }
 
 /// Reductions and removals: two claims, never one number.
-pub(super) fn claims(draft: &mut Draft, parts: &Parts) -> Option<Claims> {
-    let reductions = claim(draft, parts.avoided.reductions, REDUCTIONS)?;
-    let mut removals = claim(draft, parts.char.stored, REMOVALS)?;
+pub(super) fn claims(draft: &mut Draft, parts: &Parts, simulation: &Simulation) -> Option<Claims> {
+    let reductions = claim(draft, parts.avoided.reductions, REDUCTIONS, simulation)?;
+    let mut removals = claim(draft, parts.char.stored, REMOVALS, simulation)?;
     if let Some(refusal) = &parts.char.refusal {
         removals = Claimable {
             tonnes: 0,
@@ -164,12 +168,20 @@ pub(super) fn claims(draft: &mut Draft, parts: &Parts) -> Option<Claims> {
     })
 }
 
-fn claim(draft: &mut Draft, node: NodeRef, figure: &str) -> Option<Claimable> {
-    let doubtful = Doubtful {
-        value: draft.ledger.value(node),
-        doubt: draft.ledger.uncertainty(node),
+/// What may be claimed, from the interval of the approach that the methodology names.
+fn claim(
+    draft: &mut Draft,
+    node: NodeRef,
+    figure: &str,
+    simulation: &Simulation,
+) -> Option<Claimable> {
+    let (value, doubt) = (draft.ledger.value(node), draft.ledger.uncertainty(node));
+    let rule = &draft.inputs.methodology.claim;
+    let bounds = match draft.inputs.methodology.uncertainty.claim_from {
+        Approach::Analytic => Bounds::propagated(value, doubt, rule),
+        Approach::MonteCarlo => Bounds::simulated(simulation.figure(figure), rule),
     };
-    match claimable(doubtful, &draft.inputs.methodology.claim) {
+    match bounds.and_then(|bounds| claimable(value, bounds, rule)) {
         Ok(claimable) => Some(claimable),
         Err(error) => {
             let sentence = format!("Nothing can be claimed of {figure}: {error}.");

@@ -2,6 +2,8 @@
 //!
 //! Same inputs, same program version: same bytes. No clock, no actor, no chance.
 
+mod advice;
+mod agreement;
 mod char;
 pub(in crate::accounting) mod co2e;
 mod compare;
@@ -15,15 +17,18 @@ pub(in crate::accounting) mod lookup;
 mod masses;
 pub(in crate::accounting) mod short_lived;
 mod side_by_side;
+mod simulation;
 mod sites;
 pub(in crate::accounting) mod species;
 mod use_rate;
 
+pub use advice::Advice;
 pub use char::SoilSink;
 pub use compare::{Difference, compare};
 pub use draft::Gap;
 pub use for_information::ForInformation;
 pub use side_by_side::{Headline, SideBySide, side_by_side};
+pub use simulation::{InputContribution, SimulatedFigure, Simulation};
 
 use crate::accounting::cautions;
 use crate::accounting::claim::Claims;
@@ -35,7 +40,7 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 /// Names the layout of a statement's JSON.
-pub const SCHEMA: &str = "emberbook/statement/1";
+pub const SCHEMA: &str = "emberbook/statement/2";
 
 /// The computed result of a period under a methodology, at one position of the trail.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -50,6 +55,12 @@ pub struct Statement {
     pub program_version: String,
     pub figures: Vec<Figure>,
     pub claims: Claims,
+    /// The same figures by the second approach; statements of the first layout have none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub simulation: Option<Simulation>,
+    /// What would make the intervals of the claims narrower.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub advice: Vec<Advice>,
     pub notes: Vec<Note>,
     pub rounding: String,
     pub cautions: Vec<String>,
@@ -134,21 +145,29 @@ pub fn state(inputs: &StatementInputs) -> Result<Statement, Vec<Gap>> {
         ..
     } = draft;
     match stated {
-        Some((figures, claims)) if gaps.is_empty() => {
+        Some(account) if gaps.is_empty() => {
             let trace = ledger.close().map_err(|error| {
                 vec![Gap {
                     code: "number-too-large".to_owned(),
                     sentence: format!("This cannot be computed: {error}."),
                 }]
             })?;
-            Ok(assemble(inputs, figures, claims, notes, trace))
+            Ok(assemble(inputs, account, notes, trace))
         }
         _ => Err(gaps),
     }
 }
 
+/// What the account arrives at, beside its trace.
+struct Account {
+    figures: Vec<Figure>,
+    claims: Claims,
+    simulation: Simulation,
+    advice: Vec<Advice>,
+}
+
 /// The whole account, in the order in which a reader follows it.
-fn account(draft: &mut Draft) -> Option<(Vec<Figure>, Claims)> {
+fn account(draft: &mut Draft) -> Option<Account> {
     let inputs = draft.inputs;
     let days = use_rate::days_in_use(draft);
     let groups = fuel::groups(draft, days.as_ref());
@@ -182,16 +201,23 @@ fn account(draft: &mut Draft) -> Option<(Vec<Figure>, Claims)> {
         short_lived: short_lived?,
         char: char?,
     };
-    Some((
-        figures::figures(draft, &parts)?,
-        figures::claims(draft, &parts)?,
-    ))
+    let figures = figures::figures(draft, &parts)?;
+    if !draft.gaps.is_empty() {
+        return None;
+    }
+    let simulation = simulation::run(draft, &figures)?;
+    agreement::note(draft, &figures, &simulation);
+    Some(Account {
+        claims: figures::claims(draft, &parts, &simulation)?,
+        advice: advice::advice(draft, &figures, &figures::CLAIMED)?,
+        figures,
+        simulation,
+    })
 }
 
 fn assemble(
     inputs: &StatementInputs,
-    figures: Vec<Figure>,
-    claims: Claims,
+    account: Account,
     notes: Vec<Note>,
     trace: Trace,
 ) -> Statement {
@@ -211,8 +237,10 @@ fn assemble(
             title: inputs.methodology.title.clone(),
         },
         program_version: env!("CARGO_PKG_VERSION").to_owned(),
-        figures,
-        claims,
+        figures: account.figures,
+        claims: account.claims,
+        simulation: Some(account.simulation),
+        advice: account.advice,
         notes,
         rounding: ROUNDING_RULE.to_owned(),
         cautions: cautions::statement()

@@ -10,4 +10,5 @@ mod missing;
 mod properties;
 mod published;
 mod replay;
+mod simulated;
 mod species;

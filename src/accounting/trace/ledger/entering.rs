@@ -1,6 +1,6 @@
 //! What enters the ledger from outside: factors, records, surveys, conventions, assumptions.
 
-use super::{Block, Estimate, Family, Heading, Ledger, LedgerError, NodeRef, Survey};
+use super::{Block, Estimate, Family, Heading, Ledger, LedgerError, NodeRef, Origin, Survey};
 use crate::accounting::factor::{Factor, FactorId, Spread};
 use crate::accounting::inputs::EvidenceRole;
 use crate::accounting::rounding::to_statistic;
@@ -60,6 +60,7 @@ impl Ledger {
             covariance: vec![vec![doubt * doubt]],
             degrees_of_freedom: f64::INFINITY,
             family: Family::StudentT,
+            origin: Origin::Factor,
         });
         Ok(node)
     }
@@ -111,6 +112,7 @@ impl Ledger {
             covariance,
             degrees_of_freedom,
             family,
+            origin: Origin::Survey(role),
         });
         Ok(nodes)
     }
@@ -154,6 +156,7 @@ impl Ledger {
             covariance: vec![vec![doubt * doubt]],
             degrees_of_freedom: f64::INFINITY,
             family: Family::StudentT,
+            origin: Origin::Assumption,
         });
         Ok(node)
     }
