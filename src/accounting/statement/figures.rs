@@ -9,7 +9,7 @@ use super::masses::SpeciesMass;
 use super::use_rate::Use;
 use super::{Figure, FigureKind, Simulation};
 use crate::accounting::claim::{
-    Basis, Bounds, Claim, Claimable, Claims, Reduction, Removal, claimable,
+    Basis, Bounds, Claim, ClaimError, Claimable, Claims, Reduction, Removal, claimable,
 };
 use crate::accounting::methodology::Approach;
 use crate::accounting::rounding::{FIGURE_DIGITS, to_digits};
@@ -185,7 +185,11 @@ fn claim(
         Ok(claimable) => Some(claimable),
         Err(error) => {
             let sentence = format!("Nothing can be claimed of {figure}: {error}.");
-            draft.gap("number-too-large", sentence);
+            let code = match error {
+                ClaimError::NotSimulated => "nothing-simulated",
+                ClaimError::TooLarge | ClaimError::Statistics(_) => "number-too-large",
+            };
+            draft.gap(code, sentence);
             None
         }
     }
