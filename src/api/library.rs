@@ -17,7 +17,8 @@ pub(super) fn routes() -> OpenApiRouter<Service> {
 }
 
 /// List every version of every factor.
-#[utoipa::path(get, path = "/factors", tag = "library", security(("token" = [])),
+#[utoipa::path(get, path = "/factors", tag = "library",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code")), responses(
     (status = 200, body = Vec<Factor>),
     (status = 401, body = Problem, content_type = "application/problem+json"),
@@ -30,7 +31,7 @@ async fn list_factors(
 }
 
 /// Add a factor version; an existing one is never changed. For managers.
-#[utoipa::path(post, path = "/factors", tag = "library", security(("token" = [])),
+#[utoipa::path(post, path = "/factors", tag = "library", security(("token" = ["manager"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
     request_body = Factor, responses(
@@ -51,7 +52,8 @@ async fn add_factor(
 }
 
 /// List every version of every methodology.
-#[utoipa::path(get, path = "/methodologies", tag = "library", security(("token" = [])),
+#[utoipa::path(get, path = "/methodologies", tag = "library",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code")), responses(
     (status = 200, body = Vec<Methodology>),
     (status = 401, body = Problem, content_type = "application/problem+json"),
@@ -64,7 +66,7 @@ async fn list_methodologies(
 }
 
 /// Add a methodology version over factor versions that exist. For managers.
-#[utoipa::path(post, path = "/methodologies", tag = "library", security(("token" = [])),
+#[utoipa::path(post, path = "/methodologies", tag = "library", security(("token" = ["manager"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
     request_body = Methodology, responses(

@@ -19,6 +19,8 @@ use tokio::sync::mpsc;
 use utoipa::ToSchema;
 use uuid::Uuid;
 
+pub use crate::store::sites::OTHER_SITE;
+
 /// Bytes handed to COPY at a time.
 const CHUNK_BYTES: usize = 256 * 1024;
 
@@ -68,6 +70,9 @@ impl Service {
     ) -> Result<BatchView, ServiceError> {
         caller.must_be(&[Role::Manager, Role::Monitor])?;
         let batch_kind = upload.kind;
+        if !store::sites::tell_apart(batch_kind) {
+            caller.must_see_every_site()?;
+        }
         let record = BatchRecord {
             id: batch_id(caller, &upload),
             kind: batch_kind.code().into(),
@@ -186,6 +191,16 @@ impl Service {
             rejections.push(rejection);
         }
         rejections.count += findings.count.saturating_sub(located);
+        if let Some(own) = &caller.sites {
+            let (foreign, count) =
+                store::sites::foreign_rows(connection, caller.programme_id, batch_kind, own)
+                    .await?;
+            let located = foreign.len() as u64;
+            for rejection in foreign {
+                rejections.push(rejection);
+            }
+            rejections.count += count.saturating_sub(located);
+        }
         Ok(rejections)
     }
 

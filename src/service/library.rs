@@ -11,7 +11,7 @@ use sqlx::PgConnection;
 
 impl Service {
     pub async fn factors(&self, caller: &Caller) -> Result<Vec<Factor>, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let position = store::trail::size(&mut connection, caller.programme_id).await?;
         Ok(store::library::factors(&mut connection, caller.programme_id, position).await?)
     }
@@ -69,7 +69,7 @@ impl Service {
     }
 
     pub async fn methodologies(&self, caller: &Caller) -> Result<Vec<Methodology>, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let position = store::trail::size(&mut connection, caller.programme_id).await?;
         Ok(store::library::methodologies(&mut connection, caller.programme_id, position).await?)
     }

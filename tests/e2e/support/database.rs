@@ -4,8 +4,9 @@
 //! The server is a private one, unless `DATABASE_URL` names another: then databases
 //! are made there, and dropped at the end of the run.
 
+use emberbook::config::RowSecurity;
 use emberbook::postgres::{PrivatePostgres, ServerOptions};
-use emberbook::store::MIGRATIONS;
+use emberbook::store::prepare;
 use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
 use sqlx::{AssertSqlSafe, Connection, PgConnection, PgPool};
 use std::str::FromStr;
@@ -30,7 +31,9 @@ static TEMPLATE: LazyLock<String> = LazyLock::new(|| {
         let name = new_name();
         admin(&format!("create database \"{name}\"")).await;
         let pool = pool(&name, 1).await;
-        MIGRATIONS.run(&pool).await.expect("the migrations run");
+        prepare(&pool, RowSecurity::Service)
+            .await
+            .expect("the migrations run and the wall stands");
         pool.close().await;
         name
     })
