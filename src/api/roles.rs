@@ -51,7 +51,8 @@ pub(super) fn permit(caller: &Caller, method: &Method, path: &str) -> Result<(),
         return Ok(());
     }
     let everywhere = caller.role == Role::Monitor && named(MONITOR_OF_EVERY_SITE);
-    if !named(caller.role.code()) && !(everywhere && caller.sites.is_none()) {
+    let open = named(caller.role.code()) || (everywhere && caller.sites.is_none());
+    if !open {
         return Err(ServiceError::Forbidden(match roles {
             [] => "this operation is open to nobody: no role is named beside it".into(),
             _ if everywhere => {

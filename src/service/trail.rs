@@ -101,6 +101,16 @@ impl Service {
         with_content: bool,
     ) -> Result<Vec<EntryView>, ServiceError> {
         caller.must_see_every_site()?;
+        self.entries(caller, from, limit, with_content).await
+    }
+
+    async fn entries(
+        &self,
+        caller: &Caller,
+        from: u64,
+        limit: u32,
+        with_content: bool,
+    ) -> Result<Vec<EntryView>, ServiceError> {
         let mut connection = self.reading(caller).await?;
         let rows = store::trail::entries(&mut connection, caller.programme_id, from, limit).await?;
         rows.into_iter()
@@ -117,6 +127,19 @@ impl Service {
             .await?
             .pop()
             .filter(|entry| entry.sequence == sequence)
+            .ok_or_else(|| ServiceError::not_found("trail entry", sequence))
+    }
+
+    /// The entry that accepted a batch, for whoever may see the batch.
+    pub async fn entry_of_batch(
+        &self,
+        caller: &Caller,
+        batch_id: Uuid,
+    ) -> Result<EntryView, ServiceError> {
+        let sequence = self.batch(caller, batch_id).await?.sequence;
+        self.entries(caller, sequence, 1, true)
+            .await?
+            .pop()
             .ok_or_else(|| ServiceError::not_found("trail entry", sequence))
     }
 

@@ -356,11 +356,22 @@ async fn the_pages_of_access_open_to_those_they_are_for() {
         .as_str()
         .expect("an id");
     let statement = format!("/statements/{statement}");
+    let households = crate::support::seeded().batches[0].1["id"].as_str();
+    let households = households.expect("an id");
+    let batch = format!("/batches/{households}");
+    // H-0001 lives at LAGOON, H-0002 at HILL.
+    let (lagoon, hill) = (
+        format!("/rows/{households}/2"),
+        format!("/rows/{households}/3"),
+    );
     for (page, expected) in [
         ("/", [200, 200, 200]),
         ("/account", [200, 200, 200]),
         ("/register", [200, 200, 200]),
         ("/batches", [200, 200, 200]),
+        (batch.as_str(), [200, 200, 200]),
+        (lagoon.as_str(), [200, 404, 200]),
+        (hill.as_str(), [200, 200, 200]),
         ("/factors", [200, 200, 200]),
         ("/people", [200, 403, 403]),
         ("/denials", [200, 403, 200]),
@@ -376,11 +387,11 @@ async fn the_pages_of_access_open_to_those_they_are_for() {
                 // No tab leads to a refusal.
                 let text = answer.text();
                 assert_eq!(
-                    text.contains("href=\"/people\""),
+                    text.contains("<li><a href=\"/people\""),
                     expected_tab(browser, &browsers, 0)
                 );
                 assert_eq!(
-                    text.contains("href=\"/trail\""),
+                    text.contains("<li><a href=\"/trail\""),
                     !expected_tab(browser, &browsers, 1)
                 );
             }
