@@ -155,6 +155,15 @@ impl Service {
         self.accept_batch(caller, upload, key)
             .await
             .map_err(|error| match error {
+                ServiceError::Rejected(rejections)
+                    if rejections.list.iter().any(|row| row.code == OTHER_SITE) =>
+                {
+                    let row = rejections
+                        .list
+                        .into_iter()
+                        .find(|row| row.code == OTHER_SITE);
+                    ServiceError::Forbidden(row.map(|row| row.detail).unwrap_or_default())
+                }
                 ServiceError::Rejected(rejections) => ServiceError::Invalid(
                     rejections
                         .list

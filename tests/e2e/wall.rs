@@ -153,6 +153,17 @@ async fn the_services_role_changes_no_schema_and_no_recorded_row_and_founds_no_p
 }
 
 #[tokio::test]
+async fn where_the_operator_sees_to_it_the_service_works_as_the_user_that_it_is() {
+    let programme = seeded_programme().await;
+    let service = programme.app.service.clone();
+    let service = service.with_row_security(RowSecurity::Operator);
+    let caller = service.caller_by_token(&programme.manager_secret).await;
+    let caller = caller.expect("a caller");
+    assert_eq!(service.sites(&caller).await.expect("the sites").len(), 3);
+    assert!(service.checkpoint(&caller).await.is_ok());
+}
+
+#[tokio::test]
 async fn a_user_who_may_not_take_the_role_is_told_so_unless_the_operator_sees_to_it() {
     let (name, pool) = database::of_a_plain_user().await;
     let refused = prepare(&pool, RowSecurity::Service).await.err();
