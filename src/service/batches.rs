@@ -3,6 +3,7 @@
 //! The way of the data: bytes -> rows or located errors -> staging by COPY ->
 //! set-based checks under the write lock -> one insert -> one trail entry -> commit.
 
+use super::evidence::touches_own_sites;
 use super::upload::Spooled;
 use super::write::Begun;
 use super::{Caller, Once, Role, Service, ServiceError, id_of};
@@ -303,11 +304,16 @@ async fn known_batch(
     caller: &Caller,
     id: Uuid,
 ) -> Result<Option<BatchView>, ServiceError> {
-    let known = store::batches::by_id(connection, caller.programme_id, id).await?;
-    Ok(known.map(|row| BatchView {
+    let Some(row) = store::batches::by_id(connection, caller.programme_id, id).await? else {
+        return Ok(None);
+    };
+    let known = BatchView {
         repeated: true,
         ..view_of_row(row)
-    }))
+    };
+    // To someone of other sites it is not known: the rows are checked, and refused as theirs.
+    let may_know = touches_own_sites(connection, caller, &known).await?;
+    Ok(may_know.then_some(known))
 }
 
 /// Evidence belongs to a round of its kind; the register to none.

@@ -172,15 +172,8 @@ impl Service {
             .await?
             .map(view_of_row)
             .ok_or_else(|| ServiceError::not_found("batch", id))?;
-        if let Some(own) = caller.sites.as_deref() {
-            let kind = known_kind(&found.kind)?;
-            let programme_id = caller.programme_id;
-            let rows =
-                store::rows::of_batch(&mut connection, programme_id, kind, id, 0, 1, Some(own))
-                    .await?;
-            if rows.is_empty() {
-                return Err(ServiceError::not_found("batch", id));
-            }
+        if !touches_own_sites(&mut connection, caller, &found).await? {
+            return Err(ServiceError::not_found("batch", id));
         }
         Ok(found)
     }
@@ -222,6 +215,20 @@ impl Service {
             .find(|row| row.line == line)
             .ok_or_else(|| ServiceError::not_found("row", format!("{batch}/{line}")))
     }
+}
+
+/// Whether the caller may know of a batch: whoever is bound to sites has a row in it.
+pub(super) async fn touches_own_sites(
+    connection: &mut sqlx::PgConnection,
+    caller: &Caller,
+    batch: &BatchView,
+) -> Result<bool, ServiceError> {
+    let Some(own) = caller.sites.as_deref() else {
+        return Ok(true);
+    };
+    let (id, kind) = (caller.programme_id, known_kind(&batch.kind)?);
+    let rows = store::rows::of_batch(connection, id, kind, batch.id, 0, 1, Some(own)).await?;
+    Ok(!rows.is_empty())
 }
 
 /// The trail position to read at: the one asked for, else the head.

@@ -223,6 +223,12 @@ async fn a_batch_that_touches_another_site_is_refused_whole_with_row_and_reason(
             .await
             .ok(201);
     }
+    // A file that is known already is no way round it.
+    let known = crate::support::programme::HOUSEHOLDS;
+    let again = south.upload("households", None, known).await;
+    let problem = again.problem(422, "rejected-batch");
+    let codes = problem["rejections"].as_array().expect("rows").iter();
+    assert_eq!(codes.filter(|row| row["code"] == "other_site").count(), 4);
     // The same for a single row.
     let row = json!({"household_code": "HN-8", "site_code": "NORTH", "children_0_14": 1,
                      "women_over_14": 1, "men_15_59": 0, "men_over_59": 0});
@@ -231,13 +237,13 @@ async fn a_batch_that_touches_another_site_is_refused_whole_with_row_and_reason(
         .await
         .problem(403, "forbidden");
     let denials = programme.manager.get("/denials").await.ok(200);
-    let first = &denials["items"][4];
+    let first = &denials["items"][5];
     assert_eq!(first["status"], 422);
     assert!(
         first["why"].as_str().expect("why").contains("line 3"),
         "{first}"
     );
-    assert_eq!(denials["items"].as_array().map(Vec::len), Some(5));
+    assert_eq!(denials["items"].as_array().map(Vec::len), Some(6));
 }
 
 #[tokio::test]
