@@ -3,6 +3,7 @@
 
 use anyhow::{Context, Result, ensure};
 use axum::Router;
+use emberbook::config::RowSecurity;
 use emberbook::postgres::PrivatePostgres;
 use emberbook::seed::programme::{ProgrammeFile, Round};
 use emberbook::seed::{COMMITTED_SEED, Scale, write_folder};
@@ -103,10 +104,10 @@ impl House {
         let url = server.url("bench");
         let psql = find_psql(server.process_id())?;
         let keys = LogKeys::new("localhost/bench", [7; 32]);
-        let own_pool = store::connect(&url, POOL_CONNECTIONS).await?;
+        let own_pool = store::connect(&url, POOL_CONNECTIONS, RowSecurity::Service).await?;
         let service = Service::new(own_pool, keys, Arc::new(chrono::Utc::now));
         let loaded = service.load_seed(&seed).await?;
-        let pool = store::connect(&url, POOL_CONNECTIONS).await?;
+        let pool = store::connect(&url, POOL_CONNECTIONS, RowSecurity::Service).await?;
         sqlx::query("vacuum analyze").execute(&pool).await?;
         let address = serve(server::router(service.clone())).await?;
         println!(

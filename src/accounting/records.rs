@@ -4,6 +4,8 @@
 //! work from one shape. Statements, factors and methodologies are records too,
 //! in the types of their own subjects.
 
+pub mod access;
+
 use crate::accounting::factor::Factor;
 use crate::accounting::inputs::{EvidenceRole, Period};
 use chrono::NaiveDate;
@@ -22,6 +24,11 @@ pub mod kind {
     pub const PERIOD_OPENED: &str = "period-opened";
     pub const PERIOD_CLOSED: &str = "period-closed";
     pub const STATEMENT_MADE: &str = "statement-made";
+    pub const PERSON_ADDED: &str = "person-added";
+    pub const PERSON_CHANGED: &str = "person-changed";
+    pub const PASSWORD_SET: &str = "password-set";
+    pub const TOKEN_ISSUED: &str = "token-issued";
+    pub const TOKEN_REVOKED: &str = "token-revoked";
 }
 
 /// First entry of every trail: whose it is and which key signs its checkpoints.

@@ -19,7 +19,8 @@ pub(super) fn routes() -> OpenApiRouter<Service> {
 }
 
 /// List every version of every factor.
-#[utoipa::path(get, path = "/factors", tag = "library", security(("token" = [])),
+#[utoipa::path(get, path = "/factors", tag = "library",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code")), responses(
     (status = 200, body = Vec<Factor>),
     (status = 401, body = Problem, content_type = "application/problem+json"),
@@ -32,7 +33,7 @@ async fn list_factors(
 }
 
 /// Add a factor version; an existing one is never changed. For managers.
-#[utoipa::path(post, path = "/factors", tag = "library", security(("token" = [])),
+#[utoipa::path(post, path = "/factors", tag = "library", security(("token" = ["manager"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
     request_body = Factor, responses(
@@ -53,7 +54,8 @@ async fn add_factor(
 }
 
 /// List every version of every methodology.
-#[utoipa::path(get, path = "/methodologies", tag = "library", security(("token" = [])),
+#[utoipa::path(get, path = "/methodologies", tag = "library",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code")), responses(
     (status = 200, body = Vec<Methodology>),
     (status = 401, body = Problem, content_type = "application/problem+json"),
@@ -67,7 +69,7 @@ async fn list_methodologies(
 
 /// Add a methodology version. One that lacks or contradicts something is refused with every
 /// shortcoming under `errors`. For managers.
-#[utoipa::path(post, path = "/methodologies", tag = "library", security(("token" = [])),
+#[utoipa::path(post, path = "/methodologies", tag = "library", security(("token" = ["manager"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
     request_body = Methodology, responses(
@@ -88,7 +90,7 @@ async fn add_methodology(
 }
 
 /// Say what a methodology lacks or contradicts over the programme's factors. Nothing is written.
-#[utoipa::path(post, path = "/methodologies/check", tag = "library", security(("token" = [])),
+#[utoipa::path(post, path = "/methodologies/check", tag = "library", security(("token" = ["manager", "verifier"])),
     params(("programme" = String, Path, description = "Programme code")),
     request_body = Methodology, responses(
     (status = 200, body = MethodologyCheck),

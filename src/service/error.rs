@@ -19,6 +19,8 @@ pub enum ServiceError {
     Unauthenticated,
     #[error("{0}")]
     Forbidden(String),
+    #[error("too many wrong tries; wait {seconds} seconds")]
+    Braked { seconds: u64 },
     #[error("there is no {what} {name}")]
     NotFound { what: &'static str, name: String },
     #[error("some fields cannot be taken: {}", joined(.0.iter().map(|p| format!("{} {}", p.field, p.detail))))]
@@ -91,6 +93,9 @@ impl From<StoreError> for ServiceError {
             // A programme's id follows from its code, so either may be met first.
             Some("programme_code_taken" | "programme_pkey") => {
                 ("code_taken", "a programme with this code exists")
+            }
+            Some("person_name_taken") => {
+                ("name_taken", "the programme has a person with this name")
             }
             Some("site_code_taken") => ("code_taken", "the programme has a site with this code"),
             Some("stove_model_taken") => (

@@ -17,7 +17,7 @@ pub struct MethodologyCheck {
 
 impl Service {
     pub async fn factors(&self, caller: &Caller) -> Result<Vec<Factor>, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let position = store::trail::size(&mut connection, caller.programme_id).await?;
         Ok(store::library::factors(&mut connection, caller.programme_id, position).await?)
     }
@@ -75,7 +75,7 @@ impl Service {
     }
 
     pub async fn methodologies(&self, caller: &Caller) -> Result<Vec<Methodology>, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let position = store::trail::size(&mut connection, caller.programme_id).await?;
         Ok(store::library::methodologies(&mut connection, caller.programme_id, position).await?)
     }
@@ -86,7 +86,7 @@ impl Service {
         caller: &Caller,
         methodology: &Methodology,
     ) -> Result<MethodologyCheck, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let position = store::trail::size(&mut connection, caller.programme_id).await?;
         let known = store::library::factors(&mut connection, caller.programme_id, position).await?;
         Ok(MethodologyCheck {

@@ -75,7 +75,7 @@ impl Service {
     }
 
     pub async fn rounds(&self, caller: &Caller) -> Result<Vec<RoundView>, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let position = store::trail::size(&mut connection, caller.programme_id).await?;
         let rounds = store::rounds::all(&mut connection, caller.programme_id, position).await?;
         Ok(rounds

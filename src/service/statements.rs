@@ -141,7 +141,8 @@ impl Service {
         period: &str,
         methodology: &str,
     ) -> Result<Vec<Gap>, ServiceError> {
-        let mut transaction = self.pool.begin().await?;
+        caller.must_see_every_site()?;
+        let mut transaction = self.reading(caller).await?;
         let position = store::trail::size(&mut transaction, caller.programme_id).await?;
         let row = period_by_code(&mut transaction, caller, period).await?;
         if let Err(gap) = self.must_be_over(&row.period) {
@@ -155,7 +156,8 @@ impl Service {
 
     /// All statements, the latest first.
     pub async fn statements(&self, caller: &Caller) -> Result<Vec<StatementView>, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        caller.must_see_every_site()?;
+        let mut connection = self.reading(caller).await?;
         let rows = store::statements::all(&mut connection, caller.programme_id).await?;
         Ok(rows.into_iter().map(view).collect())
     }
@@ -167,7 +169,7 @@ impl Service {
         id: Uuid,
     ) -> Result<(StatementView, Statement), ServiceError> {
         let bytes = self.statement_bytes(caller, id).await?;
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let row = store::statements::by_id(&mut connection, caller.programme_id, id)
             .await?
             .ok_or_else(|| ServiceError::not_found("statement", id))?;
@@ -182,7 +184,8 @@ impl Service {
         caller: &Caller,
         id: Uuid,
     ) -> Result<Vec<u8>, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        caller.must_see_every_site()?;
+        let mut connection = self.reading(caller).await?;
         store::statements::content(&mut connection, caller.programme_id, id)
             .await?
             .ok_or_else(|| ServiceError::not_found("statement", id))
