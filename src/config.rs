@@ -1,6 +1,6 @@
 //! One typed configuration, from the command line and the environment.
 
-use clap::Args;
+use clap::{Args, ValueEnum};
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
@@ -22,6 +22,21 @@ pub struct Config {
     /// Connections to PostgreSQL at the most.
     #[arg(long, env = "EMBERBOOK_CONNECTIONS", default_value_t = 16)]
     pub connections: u32,
+    /// Who sees to row-level security: `service` works under a role of its own, which it
+    /// makes at the start; `operator` says that you see to it, and works as the user of
+    /// the database URL.
+    #[arg(long, env = "EMBERBOOK_ROW_SECURITY", default_value = "service")]
+    pub row_security: RowSecurity,
+}
+
+/// Who sees to row-level security, the second wall between programmes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum)]
+pub enum RowSecurity {
+    /// The service itself: it makes its role at the start and works under it.
+    #[default]
+    Service,
+    /// The operator of the database: the service works as the user that it connects as.
+    Operator,
 }
 
 /// The signing key's file is unusable.

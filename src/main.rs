@@ -5,6 +5,7 @@ mod commands;
 use clap::{Parser, Subcommand};
 use commands::{demo, offline, serve};
 use emberbook::config::Config;
+use emberbook::service::tokens::TOKEN_DAYS;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -55,6 +56,9 @@ enum Command {
         config: Config,
         /// What the token is for.
         label: String,
+        /// Days until it expires, 366 at the most.
+        #[arg(long, default_value_t = TOKEN_DAYS)]
+        days: u32,
     },
     /// Print a new manager token of a programme that has lost its own. It is shown once.
     ManagerToken {
@@ -64,6 +68,9 @@ enum Command {
         programme: String,
         /// What the token is for.
         label: String,
+        /// Days until it expires, 366 at the most.
+        #[arg(long, default_value_t = TOKEN_DAYS)]
+        days: u32,
     },
     /// Write the invented demo programme's CSV files.
     Seed {
@@ -84,12 +91,17 @@ fn main() -> ExitCode {
             kept,
             json,
         } => offline::verify(&bag, key.as_deref(), kept.as_deref(), json),
-        Command::OperatorToken { config, label } => serve::operator_token(&config, &label),
+        Command::OperatorToken {
+            config,
+            label,
+            days,
+        } => serve::operator_token(&config, &label, days),
         Command::ManagerToken {
             config,
             programme,
             label,
-        } => serve::manager_token(&config, &programme, &label),
+            days,
+        } => serve::manager_token(&config, &programme, &label, days),
         Command::Seed { folder } => offline::seed(&folder),
         Command::Openapi => offline::openapi(),
     };

@@ -3,6 +3,7 @@
 
 use anyhow::{Context, Result, ensure};
 use axum::Router;
+use emberbook::config::RowSecurity;
 use emberbook::postgres::PrivatePostgres;
 use emberbook::seed::programme::{ProgrammeFile, Round};
 use emberbook::seed::{COMMITTED_SEED, Scale, write_folder};
@@ -32,6 +33,8 @@ pub struct Sizes {
     pub statement_repeats: usize,
     pub reading_repeats: usize,
     pub reading_time: Duration,
+    pub draws: u64,
+    pub draw_repeats: usize,
 }
 
 impl Sizes {
@@ -43,6 +46,8 @@ impl Sizes {
             statement_repeats: 5,
             reading_repeats: 3,
             reading_time: Duration::from_secs(3),
+            draws: 100_000,
+            draw_repeats: 15,
         }
     }
 
@@ -54,6 +59,8 @@ impl Sizes {
             statement_repeats: 2,
             reading_repeats: 1,
             reading_time: Duration::from_millis(500),
+            draws: 10_000,
+            draw_repeats: 2,
         }
     }
 }
@@ -97,10 +104,10 @@ impl House {
         let url = server.url("bench");
         let psql = find_psql(server.process_id())?;
         let keys = LogKeys::new("localhost/bench", [7; 32]);
-        let own_pool = store::connect(&url, POOL_CONNECTIONS).await?;
+        let own_pool = store::connect(&url, POOL_CONNECTIONS, RowSecurity::Service).await?;
         let service = Service::new(own_pool, keys, Arc::new(chrono::Utc::now));
         let loaded = service.load_seed(&seed).await?;
-        let pool = store::connect(&url, POOL_CONNECTIONS).await?;
+        let pool = store::connect(&url, POOL_CONNECTIONS, RowSecurity::Service).await?;
         sqlx::query("vacuum analyze").execute(&pool).await?;
         let address = serve(server::router(service.clone())).await?;
         println!(

@@ -1,8 +1,8 @@
-//! Three ratios of the service to what it stands on, each against its reference in the
+//! Four ratios of the service to what it stands on, each against its reference in the
 //! same run on the same private, durable PostgreSQL. They judge nothing: a machine's
 //! seconds say little, a ratio says what the service itself costs.
 //!
-//! `cargo bench --bench ratios -- [--quick] [intake] [statement] [reading]`
+//! `cargo bench --bench ratios -- [--quick] [monte-carlo] [intake] [statement] [reading]`
 //!
 //! Loopback only, bounded in count and time. `--quick` is a smoke run of tiny sizes.
 
@@ -10,6 +10,7 @@ mod figures;
 mod house;
 mod intake;
 mod load;
+mod monte_carlo;
 mod reading;
 mod statement;
 
@@ -18,7 +19,7 @@ use house::{House, Sizes};
 use std::time::Instant;
 use tracing_subscriber::EnvFilter;
 
-const ALL: [&str; 3] = ["statement", "reading", "intake"];
+const ALL: [&str; 4] = ["monte-carlo", "statement", "reading", "intake"];
 
 fn main() -> Result<()> {
     let mut sizes = Sizes::full();
@@ -28,8 +29,12 @@ fn main() -> Result<()> {
             "--quick" => sizes = Sizes::quick(),
             // What `cargo bench` adds of its own accord.
             "--bench" => {}
+            // What the Monte Carlo part starts to have its own instructions counted.
+            "--only-draw" => return monte_carlo::only_draw(std::env::args().nth(2)),
             name if ALL.contains(&name) => chosen.push(name.to_owned()),
-            other => bail!("there is no {other:?}; there are --quick, intake, statement, reading"),
+            other => bail!(
+                "there is no {other:?}; there are --quick, monte-carlo, intake, statement, reading"
+            ),
         }
     }
     // The service logs here as it does where it serves, so that this costs the same; but
@@ -54,8 +59,24 @@ async fn measure(sizes: &Sizes, chosen: &[String]) -> Result<()> {
         load_average()
     );
     println!("A ratio is service over reference, repeat by repeat: their median (and spread).");
-    let house = House::open(sizes).await?;
     let wanted = |name: &str| chosen.is_empty() || chosen.iter().any(|one| one == name);
+    if wanted("monte-carlo") {
+        monte_carlo::measure(sizes)?;
+    }
+    if ALL.iter().skip(1).any(|name| wanted(name)) {
+        measure_service(sizes, wanted).await?;
+    }
+    println!(
+        "Took {:.0} s{}.",
+        began.elapsed().as_secs_f64(),
+        load_average()
+    );
+    Ok(())
+}
+
+/// The parts that stand on a running service.
+async fn measure_service(sizes: &Sizes, wanted: impl Fn(&str) -> bool) -> Result<()> {
+    let house = House::open(sizes).await?;
     // Intake comes last: it adds rows that the others would have to look through.
     if wanted("statement") {
         statement::measure(&house, sizes.statement_repeats).await?;
@@ -66,13 +87,7 @@ async fn measure(sizes: &Sizes, chosen: &[String]) -> Result<()> {
     if wanted("intake") {
         intake::measure(&house, sizes.intake_repeats).await?;
     }
-    house.close().await?;
-    println!(
-        "Took {:.0} s{}.",
-        began.elapsed().as_secs_f64(),
-        load_average()
-    );
-    Ok(())
+    house.close().await
 }
 
 /// How busy the machine is, where it says so: other work spoils a measurement.

@@ -5,6 +5,7 @@
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// A household of the census. Counts of people by the standard-adult classes.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -129,7 +130,8 @@ pub struct CookingTest {
 }
 
 /// One burn of a stove in a laboratory, water-boiling style.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
 pub struct StoveTest {
     pub test_code: String,
     pub laboratory: String,
@@ -138,18 +140,30 @@ pub struct StoveTest {
     /// Whole years that the stove had been in use.
     pub stove_age_years: u32,
     pub fuel: String,
+    #[serde(with = "rust_decimal::serde::str")]
     pub fuel_wet_kg: Decimal,
+    #[serde(with = "rust_decimal::serde::str")]
     pub moisture_wb: Decimal,
+    #[serde(with = "rust_decimal::serde::str")]
     pub fuel_ncv_dry_mj_per_kg: Decimal,
     /// Dry char left over.
+    #[serde(with = "rust_decimal::serde::str")]
     pub char_left_kg: Decimal,
+    #[serde(with = "rust_decimal::serde::str")]
     pub char_ncv_mj_per_kg: Decimal,
+    #[serde(with = "rust_decimal::serde::str")]
     pub water_start_kg: Decimal,
+    #[serde(with = "rust_decimal::serde::str")]
     pub water_end_kg: Decimal,
+    #[serde(with = "rust_decimal::serde::str")]
     pub water_start_c: Decimal,
+    #[serde(with = "rust_decimal::serde::str")]
     pub water_end_c: Decimal,
+    #[serde(with = "rust_decimal::serde::str")]
     pub minutes: Decimal,
+    #[serde(with = "rust_decimal::serde::str_option", default)]
     pub co_g: Option<Decimal>,
+    #[serde(with = "rust_decimal::serde::str_option", default)]
     pub pm25_mg: Option<Decimal>,
 }
 

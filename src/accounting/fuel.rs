@@ -1,23 +1,8 @@
-//! Fuel as it is weighed: dry mass of a day, calorific value when wet, standard adults.
+//! Fuel as it is weighed: dry mass of a day, dry char, standard adults.
 
-use crate::accounting::evidence::{CharWeighing, KitchenDay, People};
+use crate::accounting::evidence::{BaselineSurveyAnswer, CharWeighing, KitchenDay, People};
 use crate::accounting::units::{DryMass, UnitsError, WetBasisMoisture, WetMass};
 use rust_decimal::Decimal;
-
-/// Heat that evaporates one kg of water at 25 degC, MJ/kg.
-pub const HEAT_OF_EVAPORATION: Decimal = Decimal::from_parts(2443, 0, 0, false, 3);
-
-/// Net calorific value as received: `NCV_dry * (1 - M) - 2.443 * M`, MJ/kg.
-pub fn ncv_as_received(
-    ncv_dry: Decimal,
-    moisture: WetBasisMoisture,
-) -> Result<Decimal, UnitsError> {
-    let wet_share = moisture.fraction();
-    ncv_dry
-        .checked_mul(Decimal::ONE - wet_share)
-        .and_then(|heat| heat.checked_sub(HEAT_OF_EVAPORATION * wet_share))
-        .ok_or(UnitsError::TooLarge)
-}
 
 /// Standard adults: child to 14 counts 0.5, woman over 14 0.8, man 15 to 59 1.0, man over 59 0.8
 /// (kitchen performance test protocol after FAO practice; MEMORY).
@@ -37,6 +22,14 @@ impl KitchenDay {
             .checked_add(WetMass::from_kg(self.added_wet_kg))?
             .checked_sub(WetMass::from_kg(self.stock_end_wet_kg))?
             .dried(moisture)
+    }
+}
+
+impl BaselineSurveyAnswer {
+    /// Dry fuel of a usual day: `wet * (1 - M)`.
+    pub fn dry_per_day(&self) -> Result<DryMass, UnitsError> {
+        let moisture = WetBasisMoisture::from_fraction(self.moisture_wb)?;
+        WetMass::from_kg(self.fuel_wet_kg_per_day).dried(moisture)
     }
 }
 
@@ -65,42 +58,6 @@ mod tests {
 
     fn decimal(text: &str) -> Decimal {
         Decimal::from_str(text).unwrap()
-    }
-
-    fn received(ncv: &str, moisture: &str) -> Decimal {
-        let moisture = WetBasisMoisture::from_fraction(decimal(moisture)).unwrap();
-        ncv_as_received(decimal(ncv), moisture).unwrap()
-    }
-
-    /// Spruce in a boiler manual's table (TFZ): 5.20 kWh/kg dry is 4.05 at 20 %, 3.44 at 30 %,
-    /// 2.27 at 50 % (SEEN). The table rounds its own inputs, so we ask for 0.03 kWh/kg.
-    #[test]
-    fn calorific_value_falls_with_moisture_as_in_the_handbook() {
-        let dry = "18.72"; // 5.20 kWh * 3.6
-        for (moisture, table) in [("0.20", "4.05"), ("0.30", "3.44"), ("0.50", "2.27")] {
-            let kwh = received(dry, moisture) / decimal("3.6");
-            assert!(
-                (kwh - decimal(table)).abs() <= decimal("0.03"),
-                "{moisture}: {kwh}"
-            );
-        }
-    }
-
-    /// NCV_dry 18.5 MJ/kg: 10 % 16.406, 15 % 15.359, 20 % 14.311, 30 % 12.217 (COMPUTED).
-    #[test]
-    fn calorific_value_of_common_wood() {
-        for (moisture, expected) in [
-            ("0.10", "16.406"),
-            ("0.15", "15.359"),
-            ("0.20", "14.311"),
-            ("0.30", "12.217"),
-        ] {
-            let found = received("18.5", moisture);
-            assert!(
-                (found - decimal(expected)).abs() <= decimal("0.0005"),
-                "{moisture}: {found}"
-            );
-        }
     }
 
     /// Standard adults, kitchen test protocol (MEMORY): 2 children, 1 woman, 1 man, 1 old man

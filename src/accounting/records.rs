@@ -4,6 +4,8 @@
 //! work from one shape. Statements, factors and methodologies are records too,
 //! in the types of their own subjects.
 
+pub mod access;
+
 use crate::accounting::factor::Factor;
 use crate::accounting::inputs::{EvidenceRole, Period};
 use chrono::NaiveDate;
@@ -22,6 +24,11 @@ pub mod kind {
     pub const PERIOD_OPENED: &str = "period-opened";
     pub const PERIOD_CLOSED: &str = "period-closed";
     pub const STATEMENT_MADE: &str = "statement-made";
+    pub const PERSON_ADDED: &str = "person-added";
+    pub const PERSON_CHANGED: &str = "person-changed";
+    pub const PASSWORD_SET: &str = "password-set";
+    pub const TOKEN_ISSUED: &str = "token-issued";
+    pub const TOKEN_REVOKED: &str = "token-revoked";
 }
 
 /// First entry of every trail: whose it is and which key signs its checkpoints.
@@ -67,14 +74,24 @@ pub enum RoundKind {
     KitchenBaseline,
     KitchenProject,
     CharWeighing,
+    BaselineSurvey,
+    CookingTest,
+    StoveTest,
+    CharLab,
+    Moisture,
 }
 
 impl RoundKind {
-    pub const ALL: [RoundKind; 4] = [
+    pub const ALL: [RoundKind; 9] = [
         RoundKind::UsageSurvey,
         RoundKind::KitchenBaseline,
         RoundKind::KitchenProject,
         RoundKind::CharWeighing,
+        RoundKind::BaselineSurvey,
+        RoundKind::CookingTest,
+        RoundKind::StoveTest,
+        RoundKind::CharLab,
+        RoundKind::Moisture,
     ];
 
     pub fn code(self) -> &'static str {
@@ -83,6 +100,11 @@ impl RoundKind {
             RoundKind::KitchenBaseline => "kitchen_baseline",
             RoundKind::KitchenProject => "kitchen_project",
             RoundKind::CharWeighing => "char_weighing",
+            RoundKind::BaselineSurvey => "baseline_survey",
+            RoundKind::CookingTest => "cooking_test",
+            RoundKind::StoveTest => "stove_test",
+            RoundKind::CharLab => "char_lab",
+            RoundKind::Moisture => "moisture",
         }
     }
 
@@ -131,24 +153,37 @@ pub struct ChosenRounds {
     pub baseline_kitchens: Vec<String>,
     pub project_kitchens: Vec<String>,
     pub char_weighings: Vec<String>,
+    pub baseline_survey: Vec<String>,
+    pub cooking_tests: Vec<String>,
+    pub stove_tests: Vec<String>,
+    pub char_lab: Vec<String>,
+    /// Rounds of moisture readings. They have no role yet: no figure of a statement is
+    /// worked out from them, each weighing carries the moisture that it is dried with.
+    pub moisture: Vec<String>,
 }
 
 impl ChosenRounds {
     /// The rounds of each role, in the order in which a statement lists its evidence.
-    pub fn by_role(&self) -> [(EvidenceRole, &[String]); 4] {
+    /// Rounds of moisture readings are not among them: no statement reads them yet.
+    pub fn by_role(&self) -> [(EvidenceRole, &[String]); 8] {
         [
             (EvidenceRole::Usage, &self.usage),
             (EvidenceRole::BaselineKitchens, &self.baseline_kitchens),
             (EvidenceRole::ProjectKitchens, &self.project_kitchens),
             (EvidenceRole::CharWeighings, &self.char_weighings),
+            (EvidenceRole::BaselineSurvey, &self.baseline_survey),
+            (EvidenceRole::CookingTests, &self.cooking_tests),
+            (EvidenceRole::StoveTests, &self.stove_tests),
+            (EvidenceRole::CharLab, &self.char_lab),
         ]
     }
 }
 
 /// Chooses rounds for `period`; each list is sorted by code.
 ///
-/// * usage surveys and char weighings: every round that overlaps the period;
-/// * baseline kitchens: every baseline round begun before the period ends;
+/// * usage surveys, char weighings and moisture readings: every round that overlaps the period;
+/// * baseline kitchens, baseline surveys, cooking tests, stove tests and char laboratory
+///   results: every round begun before the period ends;
 /// * project kitchens: of the project rounds begun before the period ends, the
 ///   one begun last (all of them, where several began on that day).
 pub fn choose_rounds(rounds: &[RoundRecord], period: &Period) -> ChosenRounds {
@@ -178,6 +213,11 @@ pub fn choose_rounds(rounds: &[RoundRecord], period: &Period) -> ChosenRounds {
             Some(round.starts_on) == last_project_start
         }),
         char_weighings: codes(RoundKind::CharWeighing, &overlaps),
+        baseline_survey: codes(RoundKind::BaselineSurvey, &|_| true),
+        cooking_tests: codes(RoundKind::CookingTest, &|_| true),
+        stove_tests: codes(RoundKind::StoveTest, &|_| true),
+        char_lab: codes(RoundKind::CharLab, &|_| true),
+        moisture: codes(RoundKind::Moisture, &overlaps),
     }
 }
 
@@ -225,5 +265,44 @@ mod tests {
         assert_eq!(chosen.baseline_kitchens, ["b22"]);
         assert_eq!(chosen.project_kitchens, ["p25"]);
         assert_eq!(chosen.char_weighings, ["c25"]);
+    }
+
+    #[test]
+    fn tests_and_laboratory_results_are_read_from_all_rounds_begun_and_moisture_from_overlapping_ones()
+     {
+        let period = Period {
+            code: "2025".into(),
+            starts_on: day("2025-01-01"),
+            ends_on: day("2026-01-01"),
+        };
+        let mut rounds = Vec::new();
+        for kind in [
+            RoundKind::BaselineSurvey,
+            RoundKind::CookingTest,
+            RoundKind::StoveTest,
+            RoundKind::CharLab,
+            RoundKind::Moisture,
+        ] {
+            let code = kind.code();
+            rounds.extend([
+                round(&format!("{code}-26"), kind, "2026-01-01", "2026-02-01"),
+                round(&format!("{code}-25"), kind, "2025-12-31", "2026-02-01"),
+                round(&format!("{code}-24"), kind, "2024-12-01", "2025-01-02"),
+                round(&format!("{code}-22"), kind, "2022-01-01", "2025-01-01"),
+            ]);
+        }
+        let chosen = choose_rounds(&rounds, &period);
+        let named = |kind: RoundKind, years: &[u32]| -> Vec<String> {
+            let code = |year| format!("{}-{year}", kind.code());
+            years.iter().map(code).collect()
+        };
+        let begun = |kind| named(kind, &[22, 24, 25]);
+        assert_eq!(chosen.baseline_survey, begun(RoundKind::BaselineSurvey));
+        assert_eq!(chosen.cooking_tests, begun(RoundKind::CookingTest));
+        assert_eq!(chosen.stove_tests, begun(RoundKind::StoveTest));
+        assert_eq!(chosen.char_lab, begun(RoundKind::CharLab));
+        assert_eq!(chosen.moisture, named(RoundKind::Moisture, &[24, 25]));
+        let roles = chosen.by_role();
+        assert!(roles.iter().all(|(_, rounds)| *rounds != chosen.moisture));
     }
 }

@@ -12,7 +12,7 @@ pub const FIGURE_DIGITS: u32 = 6;
 pub const ROUNDING_RULE: &str = "Nothing is rounded on the way. Figures are rounded once, at the \
 end, to 6 significant digits, nodes of the trace to 8, half away from zero and never coarser than \
 the whole unit; records, factors and conventions stand as given. Claims are whole tonnes, rounded \
-down from the first 20 digits of the figure or bound.";
+down from the first 20 digits of the figure or bound, or from a simulated bound as it is stated.";
 
 /// `value` to `digits` significant digits, half away from zero, never coarser than the whole unit.
 pub fn to_digits(value: Decimal, digits: u32) -> Decimal {

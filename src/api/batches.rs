@@ -40,7 +40,8 @@ fn known_kind(code: &str) -> Result<BatchKind, Problem> {
 }
 
 /// The columns of every kind of batch, with units, bounds and examples.
-#[utoipa::path(get, path = "/templates", tag = "evidence", security(("token" = [])),
+#[utoipa::path(get, path = "/templates", tag = "evidence",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code")), responses(
     (status = 200, body = Vec<Object>, description = "Templates"),
     (status = 401, body = Problem, content_type = "application/problem+json"),
@@ -50,7 +51,8 @@ async fn list_templates(_caller: Access) -> axum::Json<Vec<&'static Template>> {
 }
 
 /// The template of a kind as a CSV file: its header and one invented row.
-#[utoipa::path(get, path = "/templates/{kind}", tag = "evidence", security(("token" = [])),
+#[utoipa::path(get, path = "/templates/{kind}", tag = "evidence",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("kind" = String, Path, description = "Kind of batch")), responses(
     (status = 200, body = String, content_type = "text/csv"),
@@ -74,7 +76,8 @@ async fn read_template(
 }
 
 /// List batches in trail order.
-#[utoipa::path(get, path = "/batches", tag = "evidence", security(("token" = [])),
+#[utoipa::path(get, path = "/batches", tag = "evidence",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code")), responses(
     (status = 200, body = Vec<BatchView>),
     (status = 401, body = Problem, content_type = "application/problem+json"),
@@ -99,7 +102,8 @@ struct UploadQuery {
 
 /// Upload a CSV file of one kind. It is accepted whole or refused whole; a file
 /// that was accepted before changes nothing. For managers and monitors.
-#[utoipa::path(post, path = "/batches", tag = "evidence", security(("token" = [])),
+#[utoipa::path(post, path = "/batches", tag = "evidence",
+    security(("token" = ["manager", "monitor"])),
     params(("programme" = String, Path, description = "Programme code"),
            UploadQuery,
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
@@ -152,7 +156,8 @@ fn check_csv(headers: &HeaderMap) -> Result<(), Problem> {
 }
 
 /// Read what is known of one batch.
-#[utoipa::path(get, path = "/batches/{batch}", tag = "evidence", security(("token" = [])),
+#[utoipa::path(get, path = "/batches/{batch}", tag = "evidence",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("batch" = Uuid, Path, description = "Batch id")), responses(
     (status = 200, body = BatchView),
@@ -179,7 +184,7 @@ struct RowsQuery {
 
 /// A page of a batch's rows, in file order.
 #[utoipa::path(get, path = "/batches/{batch}/rows", tag = "evidence",
-    security(("token" = [])),
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("batch" = Uuid, Path, description = "Batch id"), RowsQuery), responses(
     (status = 200, body = Vec<RowView>),
@@ -203,7 +208,7 @@ async fn list_rows(
 
 /// Prove one row up to the head of the trail.
 #[utoipa::path(get, path = "/batches/{batch}/rows/{line}/proof", tag = "trail",
-    security(("token" = [])),
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("batch" = Uuid, Path, description = "Batch id"),
            ("line" = u64, Path, description = "Line of the row in its file")), responses(

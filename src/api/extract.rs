@@ -1,10 +1,11 @@
 //! What handlers take from a request: the caller, a JSON body, the repeat key.
 
-use super::Problem;
+use super::{Problem, roles};
+use crate::service::denials::{Known, Witness};
 use crate::service::{Caller, Once, Service, ServiceError};
 use crate::trail::canonical::parse_strict;
 use axum::body::Bytes;
-use axum::extract::{FromRequest, FromRequestParts, RawPathParams, Request};
+use axum::extract::{FromRequest, FromRequestParts, MatchedPath, RawPathParams, Request};
 use axum::http::request::Parts;
 use axum::http::{HeaderMap, StatusCode, header};
 use serde::de::DeserializeOwned;
@@ -26,9 +27,6 @@ impl FromRequestParts<Service> for Access {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, service: &Service) -> Result<Self, Problem> {
-        let caller = service
-            .caller_by_token(bearer_token(&parts.headers)?)
-            .await?;
         let params = RawPathParams::from_request_parts(parts, service)
             .await
             .map_err(|e| Problem::unreadable(e.to_string()))?;
@@ -36,11 +34,32 @@ impl FromRequestParts<Service> for Access {
             .iter()
             .find(|(name, _)| *name == "programme")
             .map(|(_, code)| code);
-        if named == Some(caller.programme_code.as_str()) {
-            Ok(Access(caller))
-        } else {
-            Err(ServiceError::Forbidden("the token belongs to another programme".into()).into())
+        let token = bearer_token(&parts.headers)?;
+        let caller = match service.caller_by_token(token).await {
+            Err(ServiceError::Unauthenticated) => {
+                let label = service.must_be_operator(token).await?;
+                saw(parts, Known::operator(&label, named));
+                let why = "an operator's token opens no programme";
+                return Err(ServiceError::Forbidden(why.into()).into());
+            }
+            known => known?,
+        };
+        saw(parts, Known::caller(&caller));
+        if named != Some(caller.programme_code.as_str()) {
+            let why = "the token belongs to another programme";
+            return Err(ServiceError::Forbidden(why.into()).into());
         }
+        let path = parts.extensions.get::<MatchedPath>();
+        let path = path.map(MatchedPath::as_str).unwrap_or_default();
+        roles::permit(&caller, &parts.method, path)?;
+        Ok(Access(caller))
+    }
+}
+
+/// Tells whoever watches for denials who it is that asks.
+fn saw(parts: &Parts, known: Known) {
+    if let Some(witness) = parts.extensions.get::<Witness>() {
+        witness.saw(known);
     }
 }
 
@@ -53,7 +72,16 @@ impl FromRequestParts<Service> for Operator {
 
     async fn from_request_parts(parts: &mut Parts, service: &Service) -> Result<Self, Problem> {
         let token = bearer_token(&parts.headers)?;
-        service.must_be_operator(token).await?;
+        match service.must_be_operator(token).await {
+            Ok(label) => saw(parts, Known::operator(&label, None)),
+            Err(ServiceError::Unauthenticated) => {
+                let caller = service.caller_by_token(token).await?;
+                saw(parts, Known::caller(&caller));
+                let why = "this needs an operator's token";
+                return Err(ServiceError::Forbidden(why.into()).into());
+            }
+            Err(other) => return Err(other.into()),
+        }
         Ok(Operator(token.to_owned()))
     }
 }

@@ -7,12 +7,16 @@ mod batches;
 mod extract;
 mod health;
 mod library;
+mod people;
 mod periods;
 mod problem;
 mod programmes;
 mod register;
+mod roles;
 mod rounds;
 mod statements;
+mod tests_of_stoves;
+mod tokens;
 mod trail;
 
 pub use problem::Problem;
@@ -41,10 +45,12 @@ use utoipa_axum::router::OpenApiRouter;
     modifiers(&Bearer),
     tags(
         (name = "programmes", description = "The unit of access and of the trail"),
+        (name = "access", description = "People, tokens, and what was denied to them"),
         (name = "register", description = "Sites, stove models, households, deployments"),
         (name = "evidence", description = "Rounds and the batches uploaded into them"),
         (name = "library", description = "Factors and methodologies, versioned, never edited"),
         (name = "statements", description = "Monitoring periods, statements and their traces"),
+        (name = "tests", description = "Tests worked out; nothing is written"),
         (name = "trail", description = "The append-only log, its proofs, and the export"),
         (name = "health", description = "For load balancers")
     )
@@ -55,8 +61,12 @@ struct Bearer;
 
 impl utoipa::Modify for Bearer {
     fn modify(&self, document: &mut utoipa::openapi::OpenApi) {
-        let scheme =
-            SecurityScheme::Http(HttpBuilder::new().scheme(HttpAuthScheme::Bearer).build());
+        let scheme = SecurityScheme::Http(
+            HttpBuilder::new()
+                .scheme(HttpAuthScheme::Bearer)
+                .description(Some(roles::DESCRIPTION))
+                .build(),
+        );
         document
             .components
             .get_or_insert_default()
@@ -67,16 +77,20 @@ impl utoipa::Modify for Bearer {
 fn described_routes() -> OpenApiRouter<Service> {
     let programme = OpenApiRouter::new()
         .merge(programmes::routes())
+        .merge(people::routes())
+        .merge(tokens::routes())
         .merge(register::routes())
         .merge(rounds::routes())
         .merge(batches::routes())
         .merge(library::routes())
         .merge(periods::routes())
         .merge(statements::routes())
+        .merge(tests_of_stoves::routes())
         .merge(trail::routes());
     OpenApiRouter::with_openapi(Document::openapi())
         .nest("/api/v1/programmes/{programme}", programme)
         .merge(programmes::root_routes())
+        .merge(tokens::root_routes())
         .merge(health::routes())
 }
 

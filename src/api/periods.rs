@@ -16,7 +16,8 @@ pub(super) fn routes() -> OpenApiRouter<Service> {
 }
 
 /// List monitoring periods.
-#[utoipa::path(get, path = "/periods", tag = "statements", security(("token" = [])),
+#[utoipa::path(get, path = "/periods", tag = "statements",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code")), responses(
     (status = 200, body = Vec<PeriodView>),
     (status = 401, body = Problem, content_type = "application/problem+json"),
@@ -29,7 +30,7 @@ async fn list_periods(
 }
 
 /// Open a monitoring period; it may share no day with another. For managers.
-#[utoipa::path(post, path = "/periods", tag = "statements", security(("token" = [])),
+#[utoipa::path(post, path = "/periods", tag = "statements", security(("token" = ["manager"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
     request_body = NewPeriod, responses(
@@ -51,7 +52,7 @@ async fn open_period(
 
 /// Close a monitoring period: later evidence goes into a restatement. For managers.
 #[utoipa::path(post, path = "/periods/{period}/close", tag = "statements",
-    security(("token" = [])),
+    security(("token" = ["manager"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("period" = String, Path, description = "Period code"),
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),

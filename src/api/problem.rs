@@ -1,5 +1,8 @@
 //! The one place where a refusal becomes an HTTP answer (RFC 9457).
 
+use crate::intake::Rejections;
+use crate::service::batches::OTHER_SITE;
+use crate::service::denials::Denied;
 use crate::service::{FieldProblem, ServiceError};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
@@ -27,6 +30,12 @@ pub struct Problem {
     /// What is missing before a statement can be made.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub gaps: Vec<GapProblem>,
+    /// Why it is a denial, where it is one; for the list of denials.
+    #[serde(skip)]
+    denied: Option<String>,
+    /// When to come back.
+    #[serde(skip)]
+    retry_seconds: Option<u64>,
 }
 
 /// One wrong cell or row of a file.
@@ -56,6 +65,22 @@ impl Problem {
             rejections: Vec::new(),
             rejection_count: None,
             gaps: Vec::new(),
+            denied: None,
+            retry_seconds: None,
+        }
+    }
+
+    fn after(self, seconds: u64) -> Self {
+        Problem {
+            retry_seconds: Some(seconds),
+            ..self
+        }
+    }
+
+    fn denial(self) -> Self {
+        Problem {
+            denied: Some(self.detail.clone()),
+            ..self
         }
     }
 
@@ -97,6 +122,16 @@ impl Problem {
     }
 }
 
+/// Rows of sites that the sender is not bound to make the refusal of a file a denial.
+fn denied_rows(rejections: &Rejections) -> Option<String> {
+    let first = rejections
+        .list
+        .iter()
+        .find(|rejection| rejection.code == OTHER_SITE)?;
+    let line = first.line.unwrap_or_default();
+    Some(format!("line {line} of the file: {}", first.detail))
+}
+
 impl From<ServiceError> for Problem {
     fn from(error: ServiceError) -> Self {
         let text = error.to_string();
@@ -106,10 +141,21 @@ impl From<ServiceError> for Problem {
                 "unauthenticated",
                 "Sign in first",
                 text,
-            ),
+            )
+            .denial(),
             ServiceError::Forbidden(_) => {
-                Problem::new(StatusCode::FORBIDDEN, "forbidden", "Not allowed", text)
+                Problem::new(StatusCode::FORBIDDEN, "forbidden", "Not allowed", text).denial()
             }
+            ServiceError::Braked { seconds } => Problem {
+                retry_seconds: Some(seconds),
+                ..Problem::new(
+                    StatusCode::TOO_MANY_REQUESTS,
+                    "too-many-tries",
+                    "Too many wrong tries",
+                    text,
+                )
+                .denial()
+            },
             ServiceError::NotFound { .. } => {
                 Problem::new(StatusCode::NOT_FOUND, "not-found", "Not found", text)
             }
@@ -129,6 +175,7 @@ impl From<ServiceError> for Problem {
                 text,
             ),
             ServiceError::Rejected(rejections) => Problem {
+                denied: denied_rows(&rejections),
                 rejection_count: Some(rejections.count),
                 rejections: rejections
                     .list
@@ -162,6 +209,21 @@ impl From<ServiceError> for Problem {
                     "what is missing is listed under gaps",
                 )
             },
+            ServiceError::Shortcomings(shortcomings) => Problem {
+                errors: shortcomings
+                    .into_iter()
+                    .map(|shortcoming| FieldProblem {
+                        field: shortcoming.place,
+                        detail: shortcoming.sentence,
+                    })
+                    .collect(),
+                ..Problem::new(
+                    StatusCode::UNPROCESSABLE_ENTITY,
+                    "methodology-shortcomings",
+                    "The methodology cannot be added",
+                    "what it lacks or contradicts is listed under errors, place by place",
+                )
+            },
             ServiceError::TooLarge { .. } => Problem::new(
                 StatusCode::PAYLOAD_TOO_LARGE,
                 "too-large",
@@ -182,6 +244,7 @@ impl From<ServiceError> for Problem {
                     "Try again in a moment",
                     text,
                 )
+                .after(5)
             }
             ServiceError::Damaged(source) => {
                 tracing::error!(error = %source, "stored data is damaged");
@@ -221,10 +284,13 @@ impl IntoResponse for Problem {
                 .headers_mut()
                 .insert(header::WWW_AUTHENTICATE, challenge);
         }
-        if status == StatusCode::SERVICE_UNAVAILABLE {
+        if let Some(seconds) = self.retry_seconds {
             response
                 .headers_mut()
-                .insert(header::RETRY_AFTER, header::HeaderValue::from_static("5"));
+                .insert(header::RETRY_AFTER, header::HeaderValue::from(seconds));
+        }
+        if let Some(why) = self.denied {
+            response.extensions_mut().insert(Denied(why));
         }
         response
     }

@@ -1,14 +1,11 @@
-//! Programmes and their tokens.
+//! Programmes: created by an operator, read by their own.
 
 use super::Problem;
-use super::extract::{Access, Json, Operator, RepeatKey};
-use crate::service::access::{NewToken, TokenView};
+use super::extract::{Access, Json, Operator};
+use crate::service::Service;
 use crate::service::programmes::{CreatedProgramme, NewProgramme, ProgrammeView};
-use crate::service::{Role, Service};
 use axum::extract::State;
 use axum::http::StatusCode;
-use serde::{Deserialize, Serialize};
-use utoipa::ToSchema;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
@@ -17,16 +14,16 @@ pub(super) fn root_routes() -> OpenApiRouter<Service> {
 }
 
 pub(super) fn routes() -> OpenApiRouter<Service> {
-    OpenApiRouter::new()
-        .routes(routes!(read_programme))
-        .routes(routes!(list_tokens, issue_token))
+    OpenApiRouter::new().routes(routes!(read_programme))
 }
 
 /// Create a programme with an operator token. Its first manager token is shown here, once.
-#[utoipa::path(post, path = "/api/v1/programmes", tag = "programmes", security(("token" = [])),
+#[utoipa::path(post, path = "/api/v1/programmes", tag = "programmes",
+    security(("token" = ["operator"])),
     request_body = NewProgramme, responses(
     (status = 201, body = CreatedProgramme),
     (status = 401, body = Problem, content_type = "application/problem+json"),
+    (status = 403, body = Problem, content_type = "application/problem+json"),
     (status = 409, description = "the code is taken", body = Problem,
      content_type = "application/problem+json"),
     (status = 422, body = Problem, content_type = "application/problem+json")))]
@@ -40,7 +37,8 @@ async fn create_programme(
 }
 
 /// Read the programme.
-#[utoipa::path(get, path = "", tag = "programmes", security(("token" = [])),
+#[utoipa::path(get, path = "", tag = "programmes",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code")), responses(
     (status = 200, body = ProgrammeView),
     (status = 401, body = Problem, content_type = "application/problem+json"),
@@ -50,48 +48,4 @@ async fn read_programme(
     Access(caller): Access,
 ) -> Result<axum::Json<ProgrammeView>, Problem> {
     Ok(axum::Json(service.programme(&caller).await?))
-}
-
-#[derive(Debug, Serialize, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-struct TokenRequest {
-    role: Role,
-    /// What the token is for; a device or a desk, not a person.
-    label: String,
-}
-
-/// List tokens, never their secrets. For managers.
-#[utoipa::path(get, path = "/tokens", tag = "programmes", security(("token" = [])),
-    params(("programme" = String, Path, description = "Programme code")), responses(
-    (status = 200, body = Vec<TokenView>),
-    (status = 401, body = Problem, content_type = "application/problem+json"),
-    (status = 403, body = Problem, content_type = "application/problem+json")))]
-async fn list_tokens(
-    State(service): State<Service>,
-    Access(caller): Access,
-) -> Result<axum::Json<Vec<TokenView>>, Problem> {
-    Ok(axum::Json(service.tokens(&caller).await?))
-}
-
-/// Issue a token. Its secret is in this answer and nowhere else. For managers.
-#[utoipa::path(post, path = "/tokens", tag = "programmes", security(("token" = [])),
-    params(("programme" = String, Path, description = "Programme code"),
-           ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
-    request_body = TokenRequest, responses(
-    (status = 201, body = NewToken),
-    (status = 401, body = Problem, content_type = "application/problem+json"),
-    (status = 403, body = Problem, content_type = "application/problem+json"),
-    (status = 409, body = Problem, content_type = "application/problem+json"),
-    (status = 422, body = Problem, content_type = "application/problem+json")))]
-async fn issue_token(
-    State(service): State<Service>,
-    Access(caller): Access,
-    key: RepeatKey,
-    body: Json<TokenRequest>,
-) -> Result<(StatusCode, axum::Json<NewToken>), Problem> {
-    let once = body.once(key, "issue-token");
-    let token = service
-        .issue_token(&caller, body.value.role, &body.value.label, &once)
-        .await?;
-    Ok((StatusCode::CREATED, axum::Json(token)))
 }

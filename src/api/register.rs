@@ -65,7 +65,8 @@ struct AsOf {
 }
 
 /// List sites.
-#[utoipa::path(get, path = "/sites", tag = "register", security(("token" = [])),
+#[utoipa::path(get, path = "/sites", tag = "register",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code")), responses(
     (status = 200, body = Vec<Site>),
     (status = 401, body = Problem, content_type = "application/problem+json"),
@@ -78,7 +79,7 @@ async fn list_sites(
 }
 
 /// Add a site. For managers.
-#[utoipa::path(post, path = "/sites", tag = "register", security(("token" = [])),
+#[utoipa::path(post, path = "/sites", tag = "register", security(("token" = ["manager"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
     request_body = Site, responses(
@@ -99,7 +100,8 @@ async fn add_site(
 }
 
 /// List stove models.
-#[utoipa::path(get, path = "/stove-models", tag = "register", security(("token" = [])),
+#[utoipa::path(get, path = "/stove-models", tag = "register",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code")), responses(
     (status = 200, body = Vec<StoveModel>),
     (status = 401, body = Problem, content_type = "application/problem+json"),
@@ -112,7 +114,7 @@ async fn list_stove_models(
 }
 
 /// Add a version of a stove model. For managers.
-#[utoipa::path(post, path = "/stove-models", tag = "register", security(("token" = [])),
+#[utoipa::path(post, path = "/stove-models", tag = "register", security(("token" = ["manager"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
     request_body = StoveModel, responses(
@@ -133,7 +135,8 @@ async fn add_stove_model(
 }
 
 /// A page of the household register.
-#[utoipa::path(get, path = "/households", tag = "register", security(("token" = [])),
+#[utoipa::path(get, path = "/households", tag = "register",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code"), PageQuery), responses(
     (status = 200, body = Page<RowView>),
     (status = 401, body = Problem, content_type = "application/problem+json"),
@@ -161,7 +164,8 @@ async fn list(
 }
 
 /// Register one household: an object with the columns of the households template.
-#[utoipa::path(post, path = "/households", tag = "register", security(("token" = [])),
+#[utoipa::path(post, path = "/households", tag = "register",
+    security(("token" = ["manager", "monitor"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
     request_body = Object, responses(
@@ -193,7 +197,8 @@ pub(super) fn answer(batch: BatchView) -> (StatusCode, axum::Json<BatchView>) {
 }
 
 /// Read one household.
-#[utoipa::path(get, path = "/households/{code}", tag = "register", security(("token" = [])),
+#[utoipa::path(get, path = "/households/{code}", tag = "register",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("code" = String, Path, description = "Household code"), AsOf), responses(
     (status = 200, body = RowView),
@@ -214,7 +219,8 @@ async fn read_household(
 }
 
 /// A page of the deployments as they were recorded.
-#[utoipa::path(get, path = "/deployments", tag = "register", security(("token" = [])),
+#[utoipa::path(get, path = "/deployments", tag = "register",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code"), PageQuery), responses(
     (status = 200, body = Page<RowView>),
     (status = 401, body = Problem, content_type = "application/problem+json"),
@@ -229,7 +235,8 @@ async fn list_deployments(
 }
 
 /// Record one deployment: an object with the columns of the deployments template.
-#[utoipa::path(post, path = "/deployments", tag = "register", security(("token" = [])),
+#[utoipa::path(post, path = "/deployments", tag = "register",
+    security(("token" = ["manager", "monitor"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
     request_body = Object, responses(
@@ -251,7 +258,8 @@ async fn add_deployment(
 }
 
 /// Record the end of one deployment: an object with the columns of that template.
-#[utoipa::path(post, path = "/deployment-ends", tag = "register", security(("token" = [])),
+#[utoipa::path(post, path = "/deployment-ends", tag = "register",
+    security(("token" = ["manager", "monitor"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
     request_body = Object, responses(
@@ -273,7 +281,8 @@ async fn add_deployment_end(
 }
 
 /// Where one stove unit has been.
-#[utoipa::path(get, path = "/deployments/{serial}", tag = "register", security(("token" = [])),
+#[utoipa::path(get, path = "/deployments/{serial}", tag = "register",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("serial" = String, Path, description = "Serial of the unit"), AsOf), responses(
     (status = 200, body = StoveHistory),

@@ -14,7 +14,8 @@ pub(super) fn routes() -> OpenApiRouter<Service> {
 }
 
 /// List rounds.
-#[utoipa::path(get, path = "/rounds", tag = "evidence", security(("token" = [])),
+#[utoipa::path(get, path = "/rounds", tag = "evidence",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code")), responses(
     (status = 200, body = Vec<RoundView>),
     (status = 401, body = Problem, content_type = "application/problem+json"),
@@ -27,7 +28,7 @@ async fn list_rounds(
 }
 
 /// Open a round. For managers.
-#[utoipa::path(post, path = "/rounds", tag = "evidence", security(("token" = [])),
+#[utoipa::path(post, path = "/rounds", tag = "evidence", security(("token" = ["manager"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
     request_body = NewRound, responses(

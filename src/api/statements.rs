@@ -22,7 +22,8 @@ pub(super) fn routes() -> OpenApiRouter<Service> {
 }
 
 /// List statements, the latest first.
-#[utoipa::path(get, path = "/statements", tag = "statements", security(("token" = [])),
+#[utoipa::path(get, path = "/statements", tag = "statements",
+    security(("token" = ["manager", "monitor-of-every-site", "verifier"])),
     params(("programme" = String, Path, description = "Programme code")), responses(
     (status = 200, body = Vec<StatementView>),
     (status = 401, body = Problem, content_type = "application/problem+json"),
@@ -35,7 +36,7 @@ async fn list_statements(
 }
 
 /// Make the statement of a period under a methodology. For managers.
-#[utoipa::path(post, path = "/statements", tag = "statements", security(("token" = [])),
+#[utoipa::path(post, path = "/statements", tag = "statements", security(("token" = ["manager"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
     request_body = NewStatement, responses(
@@ -59,7 +60,7 @@ async fn make_statement(
 
 /// Read a statement: the exact bytes that the trail committed to.
 #[utoipa::path(get, path = "/statements/{statement}", tag = "statements",
-    security(("token" = [])),
+    security(("token" = ["manager", "monitor-of-every-site", "verifier"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("statement" = Uuid, Path, description = "Statement id")), responses(
     (status = 200, body = Object, description = "The statement's canonical JSON"),
@@ -92,7 +93,7 @@ struct TraceView {
 
 /// Read the trace of a statement: one node with what it stands on, or all nodes.
 #[utoipa::path(get, path = "/statements/{statement}/trace", tag = "statements",
-    security(("token" = [])),
+    security(("token" = ["manager", "monitor-of-every-site", "verifier"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("statement" = Uuid, Path, description = "Statement id"), TraceQuery), responses(
     (status = 200, body = TraceView),

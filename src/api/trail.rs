@@ -36,7 +36,8 @@ struct EntriesQuery {
 }
 
 /// A range of entries, without their contents.
-#[utoipa::path(get, path = "/trail/entries", tag = "trail", security(("token" = [])),
+#[utoipa::path(get, path = "/trail/entries", tag = "trail",
+    security(("token" = ["manager", "monitor-of-every-site", "verifier"])),
     params(("programme" = String, Path, description = "Programme code"), EntriesQuery),
     responses(
     (status = 200, body = Vec<EntryView>),
@@ -56,7 +57,8 @@ async fn list_entries(
 }
 
 /// One entry with its content.
-#[utoipa::path(get, path = "/trail/entries/{sequence}", tag = "trail", security(("token" = [])),
+#[utoipa::path(get, path = "/trail/entries/{sequence}", tag = "trail",
+    security(("token" = ["manager", "monitor-of-every-site", "verifier"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("sequence" = u64, Path, description = "Sequence, from 0")), responses(
     (status = 200, body = EntryView),
@@ -73,7 +75,8 @@ async fn read_entry(
 }
 
 /// The signed head: a C2SP checkpoint over the whole trail. Keep it; it pins history.
-#[utoipa::path(get, path = "/trail/checkpoint", tag = "trail", security(("token" = [])),
+#[utoipa::path(get, path = "/trail/checkpoint", tag = "trail",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code")), responses(
     (status = 200, body = String, content_type = "text/plain"),
     (status = 401, body = Problem, content_type = "application/problem+json"),
@@ -96,7 +99,8 @@ struct InclusionQuery {
 }
 
 /// Prove that an entry is in the trail (RFC 9162, section 2.1.3).
-#[utoipa::path(get, path = "/trail/inclusion", tag = "trail", security(("token" = [])),
+#[utoipa::path(get, path = "/trail/inclusion", tag = "trail",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code"), InclusionQuery),
     responses(
     (status = 200, body = InclusionProof),
@@ -124,7 +128,8 @@ struct ConsistencyQuery {
 }
 
 /// Prove that an earlier trail begins the present one (RFC 9162, section 2.1.4).
-#[utoipa::path(get, path = "/trail/consistency", tag = "trail", security(("token" = [])),
+#[utoipa::path(get, path = "/trail/consistency", tag = "trail",
+    security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code"), ConsistencyQuery),
     responses(
     (status = 200, body = ConsistencyProof),
@@ -144,7 +149,8 @@ async fn prove_consistency(
 }
 
 /// The export: a BagIt bag as .tar.gz, for `emberbook verify`.
-#[utoipa::path(get, path = "/export", tag = "trail", security(("token" = [])),
+#[utoipa::path(get, path = "/export", tag = "trail",
+    security(("token" = ["manager", "monitor-of-every-site", "verifier"])),
     params(("programme" = String, Path, description = "Programme code")), responses(
     (status = 200, body = Vec<u8>, content_type = "application/gzip"),
     (status = 401, body = Problem, content_type = "application/problem+json"),

@@ -3,10 +3,12 @@
 use anyhow::{Context, Result};
 use emberbook::config::{Config, log_key_seed};
 use emberbook::postgres::PrivatePostgres;
+use emberbook::service::tokens::TokenRequest;
 use emberbook::service::trail::LogKeys;
 use emberbook::service::{Role, Service};
 use emberbook::{server, store};
 use std::future::Future;
+use std::net::SocketAddr;
 use std::process::ExitCode;
 use std::sync::Arc;
 use tokio::net::TcpListener;
@@ -69,11 +71,12 @@ pub async fn start(config: &Config) -> Result<Running> {
             (Some(private), url, database)
         }
     };
-    let pool = store::connect(&url, config.connections)
+    let pool = store::connect(&url, config.connections, config.row_security)
         .await
         .context("opening the database")?;
     let keys = LogKeys::new(config.origin.clone(), seed);
-    let service = Service::new(pool, keys, Arc::new(chrono::Utc::now));
+    let service =
+        Service::new(pool, keys, Arc::new(chrono::Utc::now)).with_row_security(config.row_security);
     Ok(Running {
         service,
         database,
@@ -95,9 +98,13 @@ pub async fn serve(config: &Config, running: Running) -> Result<ExitCode> {
         .await
         .with_context(|| format!("cannot listen on {}", config.addr))?;
     println!("serving on http://{}", listener.local_addr()?);
-    axum::serve(listener, server::router(running.service.clone()))
-        .with_graceful_shutdown(stop_signal())
-        .await?;
+    let router = server::router(running.service.clone());
+    axum::serve(
+        listener,
+        router.into_make_service_with_connect_info::<SocketAddr>(),
+    )
+    .with_graceful_shutdown(stop_signal())
+    .await?;
     running.stop().await?;
     Ok(ExitCode::SUCCESS)
 }
@@ -118,21 +125,28 @@ async fn stop_signal() {
     }
 }
 
-pub fn operator_token(config: &Config, label: &str) -> Result<ExitCode> {
+pub fn operator_token(config: &Config, label: &str, days: u32) -> Result<ExitCode> {
     block_on(async {
         let running = start(config).await?;
-        println!("{}", running.service.issue_operator_token(label).await?);
+        let service = &running.service;
+        println!("{}", service.issue_operator_token_for(label, days).await?);
         running.stop().await?;
         Ok(ExitCode::SUCCESS)
     })
 }
 
-pub fn manager_token(config: &Config, programme: &str, label: &str) -> Result<ExitCode> {
+pub fn manager_token(config: &Config, programme: &str, label: &str, days: u32) -> Result<ExitCode> {
     block_on(async {
         let running = start(config).await?;
         let token = running
             .service
-            .operator_issues_token(programme, Role::Manager, label)
+            .operator_issues_token(
+                programme,
+                &TokenRequest {
+                    expires_in_days: Some(days),
+                    ..TokenRequest::of(Role::Manager, label)
+                },
+            )
             .await?;
         println!("{token}");
         running.stop().await?;

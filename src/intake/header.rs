@@ -177,6 +177,13 @@ const UNIT_WORDS: &[&str] = &[
     "db",
     "wet",
     "dry",
+    "c",
+    "celsius",
+    "f",
+    "fahrenheit",
+    "mj",
+    "kj",
+    "kcal",
 ];
 
 /// The missing columns that a name may stand for, with code and reason.
@@ -352,6 +359,9 @@ fn personal_data(words: &[String]) -> Option<&'static str> {
     const THINGS: &[&str] = &[
         "site",
         "village",
+        "laboratory",
+        "lab",
+        "dish",
         "model",
         "stove",
         "fuel",

@@ -5,7 +5,7 @@
 
 use crate::intake::rejection::{Fault, code, shown};
 use crate::intake::template::Column;
-use crate::intake::templates::{FRACTION, MOISTURE_WB};
+use crate::intake::templates::{DRY_FRACTION, FRACTION, MOISTURE_WB};
 use rust_decimal::Decimal;
 
 /// More digits than any bound of a template has; longer numbers are out of range unread.
@@ -202,7 +202,7 @@ fn out_of_range(
 fn as_fraction(value: Decimal, unit: Option<&str>) -> Option<Decimal> {
     let largest = match unit {
         Some(MOISTURE_WB) => Decimal::from(80),
-        Some(FRACTION) => Decimal::ONE_HUNDRED,
+        Some(FRACTION | DRY_FRACTION) => Decimal::ONE_HUNDRED,
         _ => return None,
     };
     if value < Decimal::ONE || value > largest {

@@ -53,6 +53,11 @@ pub mod code {
     pub const END_NOT_AFTER_START: &str = "end_not_after_start";
     pub const STOCK_GREW: &str = "stock_grew";
     pub const FUEL_INCOMPLETE: &str = "fuel_incomplete";
+    pub const CHAR_OVER_FUEL: &str = "char_over_fuel";
+    pub const CHAR_HEAT_MISSING: &str = "char_heat_missing";
+    pub const WATER_GREW: &str = "water_grew";
+    pub const WATER_COOLED: &str = "water_cooled";
+    pub const PARTS_OVER_WHOLE: &str = "parts_over_whole";
 }
 
 /// One thing that is wrong, and where.

@@ -5,14 +5,15 @@
 //! verifier is handed bags by strangers.
 
 use crate::accounting::evidence::{
-    CharWeighing, Deployment, DeploymentEnd, Household, KitchenDay, People, UsageAnswer,
-    UsageOutcome,
+    BaselineSurveyAnswer, CharLabTest, CharWeighing, CookingTest, Deployment, DeploymentEnd,
+    Household, KitchenDay, MoistureReading, People, StoveTest, UsageAnswer, UsageOutcome,
 };
 use crate::intake::kinds::BatchKind;
 use crate::intake::row::Row;
 use crate::intake::template::Template;
 use crate::intake::templates::{
-    char_weighing, deployment_ends, deployments, households, kitchen_test, usage_survey,
+    baseline_survey, char_lab, char_weighing, cooking_test, deployment_ends, deployments,
+    households, kitchen_test, moisture_reading, stove_test, usage_survey,
 };
 use crate::intake::value::Cell;
 use chrono::NaiveDate;
@@ -258,6 +259,104 @@ impl TryFrom<&Row> for CharWeighing {
             char_wet_kg: cells.decimal(char_weighing::CHAR)?,
             char_moisture_wb: cells.decimal(char_weighing::CHAR_MOISTURE)?,
             fate: cells.text(char_weighing::FATE)?,
+        })
+    }
+}
+
+impl TryFrom<&Row> for BaselineSurveyAnswer {
+    type Error = TypedError;
+
+    fn try_from(row: &Row) -> Result<Self, TypedError> {
+        let cells = Cells::of(BatchKind::BaselineSurvey, row)?;
+        Ok(BaselineSurveyAnswer {
+            household_code: cells.text(baseline_survey::HOUSEHOLD_CODE)?,
+            surveyed_on: cells.date(baseline_survey::SURVEYED_ON)?,
+            device: cells.text(baseline_survey::DEVICE)?,
+            fuel: cells.text(baseline_survey::FUEL)?,
+            fuel_wet_kg_per_day: cells.decimal(baseline_survey::FUEL_PER_DAY)?,
+            moisture_wb: cells.decimal(baseline_survey::MOISTURE)?,
+            people: cells.people(baseline_survey::PEOPLE)?,
+        })
+    }
+}
+
+impl TryFrom<&Row> for CookingTest {
+    type Error = TypedError;
+
+    fn try_from(row: &Row) -> Result<Self, TypedError> {
+        let cells = Cells::of(BatchKind::CookingTest, row)?;
+        Ok(CookingTest {
+            test_code: cells.text(cooking_test::TEST_CODE)?,
+            cook_code: cells.text(cooking_test::COOK_CODE)?,
+            tested_on: cells.date(cooking_test::TESTED_ON)?,
+            device: cells.text(cooking_test::DEVICE)?,
+            dish: cells.text(cooking_test::DISH)?,
+            fuel: cells.text(cooking_test::FUEL)?,
+            fuel_wet_kg: cells.decimal(cooking_test::FUEL_WET)?,
+            moisture_wb: cells.decimal(cooking_test::MOISTURE)?,
+            char_left_kg: cells.decimal(cooking_test::CHAR_LEFT)?,
+            food_kg: cells.decimal(cooking_test::FOOD)?,
+            minutes: cells.decimal_if_given(cooking_test::MINUTES)?,
+        })
+    }
+}
+
+impl TryFrom<&Row> for StoveTest {
+    type Error = TypedError;
+
+    fn try_from(row: &Row) -> Result<Self, TypedError> {
+        let cells = Cells::of(BatchKind::StoveTest, row)?;
+        Ok(StoveTest {
+            test_code: cells.text(stove_test::TEST_CODE)?,
+            laboratory: cells.text(stove_test::LABORATORY)?,
+            tested_on: cells.date(stove_test::TESTED_ON)?,
+            device: cells.text(stove_test::DEVICE)?,
+            stove_age_years: cells.count(stove_test::STOVE_AGE)?,
+            fuel: cells.text(stove_test::FUEL)?,
+            fuel_wet_kg: cells.decimal(stove_test::FUEL_WET)?,
+            moisture_wb: cells.decimal(stove_test::MOISTURE)?,
+            fuel_ncv_dry_mj_per_kg: cells.decimal(stove_test::FUEL_NCV)?,
+            char_left_kg: cells.decimal(stove_test::CHAR_LEFT)?,
+            char_ncv_mj_per_kg: cells.decimal(stove_test::CHAR_NCV)?,
+            water_start_kg: cells.decimal(stove_test::WATER_START)?,
+            water_end_kg: cells.decimal(stove_test::WATER_END)?,
+            water_start_c: cells.decimal(stove_test::START_CELSIUS)?,
+            water_end_c: cells.decimal(stove_test::END_CELSIUS)?,
+            minutes: cells.decimal(stove_test::MINUTES)?,
+            co_g: cells.decimal_if_given(stove_test::CO)?,
+            pm25_mg: cells.decimal_if_given(stove_test::PM25)?,
+        })
+    }
+}
+
+impl TryFrom<&Row> for CharLabTest {
+    type Error = TypedError;
+
+    fn try_from(row: &Row) -> Result<Self, TypedError> {
+        let cells = Cells::of(BatchKind::CharLab, row)?;
+        Ok(CharLabTest {
+            sample_code: cells.text(char_lab::SAMPLE_CODE)?,
+            laboratory: cells.text(char_lab::LABORATORY)?,
+            sampled_on: cells.date(char_lab::SAMPLED_ON)?,
+            feedstock: cells.text(char_lab::FEEDSTOCK)?,
+            carbon_total: cells.decimal(char_lab::CARBON_TOTAL)?,
+            carbon_inorganic: cells.decimal(char_lab::CARBON_INORGANIC)?,
+            hydrogen: cells.decimal(char_lab::HYDROGEN)?,
+            ash: cells.decimal_if_given(char_lab::ASH)?,
+        })
+    }
+}
+
+impl TryFrom<&Row> for MoistureReading {
+    type Error = TypedError;
+
+    fn try_from(row: &Row) -> Result<Self, TypedError> {
+        let cells = Cells::of(BatchKind::MoistureReading, row)?;
+        Ok(MoistureReading {
+            household_code: cells.text(moisture_reading::HOUSEHOLD_CODE)?,
+            measured_on: cells.date(moisture_reading::MEASURED_ON)?,
+            fuel: cells.text(moisture_reading::FUEL)?,
+            moisture_wb: cells.decimal(moisture_reading::MOISTURE)?,
         })
     }
 }

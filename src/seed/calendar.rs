@@ -28,6 +28,17 @@ const USAGE_DESIGN: &str = "Simple random sample of the stoves in each age band 
 const WEIGHING_DESIGN: &str = "Simple random sample of the households with a stove through the whole year; their char \
      is weighed once a month.";
 
+const SURVEY_DESIGN: &str = "Simple random sample of the households on the list before any stove was handed out, asked \
+     what they burn on a usual day; the pile was shown and weighed where that could be done.";
+const COOKING_DESIGN: &str = "Five cooks, two dishes of the district, each made once on the open fire and once in the \
+     gasifier: five tests of each dish on each device, the same cooks on both.";
+const STOVE_DESIGN: &str = "Three burns of the open fire and of the gasifier new, one and two years old; the aged \
+     stoves were drawn from those that had been in use. Invented laboratory LAB-A.";
+const LAB_DESIGN: &str = "Three samples of each feedstock, each mixed from the char bins of ten households. \
+     Invented laboratory LAB-B.";
+const MOISTURE_DESIGN: &str = "Simple random sample of the households with a stove; each fuel at hand read with a meter \
+     on one visit, the mean of five pieces.";
+
 impl Calendar {
     pub(super) fn new(first_year: i32, years: u32) -> Result<Self, SeedError> {
         if !(2..=20).contains(&years) {
@@ -71,6 +82,45 @@ impl Calendar {
                 PROJECT_DESIGN,
             ),
         ];
+        for (code, kind, from, until, design) in [
+            (
+                "baseline-survey".to_owned(),
+                RoundKind::BaselineSurvey,
+                day(before, 9, 5)?,
+                day(before, 10, 10)?,
+                SURVEY_DESIGN,
+            ),
+            (
+                "cooking-tests".to_owned(),
+                RoundKind::CookingTest,
+                day(last_year, 2, 10)?,
+                day(last_year, 3, 3)?,
+                COOKING_DESIGN,
+            ),
+            (
+                "stove-tests".to_owned(),
+                RoundKind::StoveTest,
+                day(last_year, 3, 10)?,
+                day(last_year, 4, 1)?,
+                STOVE_DESIGN,
+            ),
+            (
+                "char-lab".to_owned(),
+                RoundKind::CharLab,
+                day(last_year, 4, 7)?,
+                day(last_year, 5, 1)?,
+                LAB_DESIGN,
+            ),
+            (
+                format!("moisture-{last_year}"),
+                RoundKind::Moisture,
+                day(last_year, 7, 7)?,
+                day(last_year, 8, 4)?,
+                MOISTURE_DESIGN,
+            ),
+        ] {
+            rounds.push(round(code, kind, from, until, design));
+        }
         for year in [last_year - 1, last_year] {
             rounds.push(round(
                 format!("usage-{year}"),

@@ -16,6 +16,13 @@ pub(super) enum Purpose {
     SurveyAnswer = 8,
     WeighingChoice = 9,
     Weighing = 10,
+    AskedChoice = 11,
+    Asked = 12,
+    Cooking = 13,
+    StoveBench = 14,
+    CharSample = 15,
+    ReadChoice = 16,
+    Read = 17,
 }
 
 pub(super) struct Dice(ChaCha20Rng);

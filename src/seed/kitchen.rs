@@ -24,10 +24,10 @@ const SETTLED_DAYS: u64 = 60;
 const DAYS_MAX: u64 = 4;
 
 /// A fuel in a device, as a share of the household's fuel.
-struct Habit {
-    device: &'static str,
-    fuel: &'static str,
-    share_per_mille: u64,
+pub(super) struct Habit {
+    pub(super) device: &'static str,
+    pub(super) fuel: &'static str,
+    pub(super) share_per_mille: u64,
     /// Of a thousand days, those on which it is lit.
     lit_per_mille: u64,
 }
@@ -49,7 +49,7 @@ const fn habit(
 const FIRE: &str = "three_stone_fire";
 const GASIFIER: &str = "gasifier";
 
-const BASELINE_HABITS: [(u64, &[Habit]); 3] = [
+pub(super) const BASELINE_HABITS: [(u64, &[Habit]); 3] = [
     (
         60,
         &[
@@ -95,14 +95,22 @@ const PROJECT_HABITS: [(u64, &[Habit]); 3] = [
 
 /// Dry fuel per household-day in grams: a fixed part, a part that grows with the household,
 /// and how far households differ for other reasons.
-struct Appetite {
+pub(super) struct Appetite {
     fixed: u64,
     by_size: u64,
     deviation: u64,
     least: u64,
 }
 
-const BASELINE_APPETITE: Appetite = Appetite {
+impl Appetite {
+    /// Dry grams on a middling day of such a household.
+    pub(super) fn draw(&self, dice: &mut Dice, people: People) -> u64 {
+        let by_size = self.by_size * standard_adult_tenths(people) / USUAL_ADULT_TENTHS;
+        dice.bell(self.fixed + by_size, self.deviation, self.least, 20_000)
+    }
+}
+
+pub(super) const BASELINE_APPETITE: Appetite = Appetite {
     fixed: 2500,
     by_size: 3000,
     deviation: 1550,
@@ -194,7 +202,6 @@ impl<'a> Kitchen<'a> {
     ) -> Self {
         let last_start = days_between(round.starts_on, round.ends_on).saturating_sub(DAYS_MAX);
         let people = plan.household.people;
-        let by_size = appetite.by_size * standard_adult_tenths(people) / USUAL_ADULT_TENTHS;
         let weights: Vec<u64> = habits.iter().map(|(weight, _)| *weight).collect();
         let habits = habits
             .get(dice.weighted(&weights))
@@ -208,12 +215,7 @@ impl<'a> Kitchen<'a> {
             } else {
                 DAYS_MAX - 1
             },
-            dry_grams: dice.bell(
-                appetite.fixed + by_size,
-                appetite.deviation,
-                appetite.least,
-                20_000,
-            ),
+            dry_grams: appetite.draw(dice, people),
             habits: habits.unwrap_or_default(),
         }
     }

@@ -4,12 +4,17 @@
 //! whole numbers only: the same number gives the same bytes on every machine,
 //! and a file of any size is written without holding the programme in memory.
 
+mod baseline;
 mod calendar;
+mod char_sample;
+mod cooking;
 mod dice;
 mod household;
 mod kitchen;
+mod moisture;
 pub mod programme;
 mod register;
+mod stove_bench;
 #[cfg(test)]
 mod tests;
 mod usage;
@@ -145,6 +150,11 @@ impl Seed {
                 RoundKind::KitchenBaseline => kitchen::write_baseline(self, round, out),
                 RoundKind::KitchenProject => kitchen::write_project(self, round, out),
                 RoundKind::CharWeighing => weighing::write(self, round, out),
+                RoundKind::BaselineSurvey => baseline::write(self, round, out),
+                RoundKind::CookingTest => cooking::write(self, round, out),
+                RoundKind::StoveTest => stove_bench::write(self, round, out),
+                RoundKind::CharLab => char_sample::write(self, round, out),
+                RoundKind::Moisture => moisture::write(self, round, out),
             },
         }
     }

@@ -1,47 +1,30 @@
-//! Tokens and browser sessions: who may ask, and in which programme.
+//! Who comes in: by a token, by a browser's session, by name and password.
 //!
 //! A token's text is `<programme id>.<secret>`; the secret is 256 random bits,
 //! shown once and stored as its SHA-256. A session cookie has the same form.
+//! Looking a credential up runs as the owner of the tables, for the caller is what
+//! is asked for; everything after it runs behind the second wall.
 
-use super::register::check_name;
-use super::write::Begun;
-use super::{Caller, Once, Role, Service, ServiceError, random_secret};
+use super::brake::Try;
+use super::caller::Holder;
+use super::{Caller, Role, Service, ServiceError, random_secret};
 use crate::store;
-use crate::store::access::{HolderRow, TokenRow};
+use crate::store::access::HolderRow;
+use crate::store::sessions::SessionHolderRow;
 use crate::trail::merkle::sha256;
-use chrono::{DateTime, Duration, Utc};
-use serde::{Deserialize, Serialize};
-use sqlx::PgConnection;
-use utoipa::ToSchema;
+use chrono::Duration;
+use std::net::IpAddr;
 use uuid::Uuid;
 
 /// How long a browser stays signed in.
 pub const SESSION_HOURS: i64 = 12;
 
-/// A token as it is listed: never its secret.
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
-pub struct TokenView {
-    pub id: Uuid,
-    pub role: Role,
-    pub label: String,
-    pub created_at: DateTime<Utc>,
+pub(super) struct Credential {
+    pub programme_id: Uuid,
+    pub hash: [u8; 32],
 }
 
-/// A new token; `secret` is shown this once.
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
-pub struct NewToken {
-    #[serde(flatten)]
-    pub token: TokenView,
-    /// Send as `Authorization: Bearer <secret>`.
-    pub secret: String,
-}
-
-struct Credential {
-    programme_id: Uuid,
-    hash: [u8; 32],
-}
-
-fn read_credential(text: &str) -> Option<Credential> {
+pub(super) fn read_credential(text: &str) -> Option<Credential> {
     let (programme, secret) = text.split_once('.')?;
     let programme_id = Uuid::try_parse(programme).ok()?;
     let secret = hex::decode(secret).ok()?;
@@ -51,33 +34,49 @@ fn read_credential(text: &str) -> Option<Credential> {
     })
 }
 
-fn write_credential(programme_id: Uuid, secret: &[u8; 32]) -> String {
+pub(super) fn write_credential(programme_id: Uuid, secret: &[u8; 32]) -> String {
     format!("{}.{}", programme_id.simple(), hex::encode(secret))
+}
+
+/// What somebody types to sign in.
+#[derive(Clone, Copy)]
+pub struct SignIn<'a> {
+    pub programme: &'a str,
+    pub name: &'a str,
+    pub password: &'a str,
 }
 
 impl Service {
     /// Who a bearer token belongs to.
     ///
     /// # Errors
-    /// `Unauthenticated` where it is malformed or unknown.
+    /// `Unauthenticated` where it is malformed, unknown, expired or revoked.
     pub async fn caller_by_token(&self, token: &str) -> Result<Caller, ServiceError> {
         let credential = read_credential(token).ok_or(ServiceError::Unauthenticated)?;
+        let now = self.now();
         let mut connection = self.pool.acquire().await?;
         let holder = store::access::holder_by_token(
             &mut connection,
             credential.programme_id,
             &credential.hash,
+            now,
         )
         .await?
         .ok_or(ServiceError::Unauthenticated)?;
-        caller(credential.programme_id, holder)
+        let today = now.date_naive();
+        if holder.used_on.is_none_or(|day| day < today) {
+            // Once a day, so that reading does not become writing.
+            let id = credential.programme_id;
+            store::access::note_use(&mut connection, id, holder.token_id, today).await?;
+        }
+        token_caller(credential.programme_id, holder)
     }
 
     /// Who a session cookie belongs to.
     pub async fn caller_by_session(&self, session: &str) -> Result<Caller, ServiceError> {
         let credential = read_credential(session).ok_or(ServiceError::Unauthenticated)?;
         let mut connection = self.pool.acquire().await?;
-        let holder = store::access::holder_by_session(
+        let holder = store::sessions::holder(
             &mut connection,
             credential.programme_id,
             &credential.hash,
@@ -85,167 +84,155 @@ impl Service {
         )
         .await?
         .ok_or(ServiceError::Unauthenticated)?;
-        caller(credential.programme_id, holder)
+        session_caller(credential.programme_id, holder)
     }
 
     /// Starts a browser session from a token; returns the cookie's value.
-    pub async fn sign_in(&self, token: &str) -> Result<(Caller, String), ServiceError> {
+    ///
+    /// # Errors
+    /// `Unauthenticated`; `Braked` after too many wrong tries from `address`.
+    pub async fn sign_in(
+        &self,
+        token: &str,
+        address: Option<IpAddr>,
+    ) -> Result<(Caller, String), ServiceError> {
+        let tried = Try::new(None, address);
+        self.count_try(&tried)?;
         let caller = self.caller_by_token(token.trim()).await?;
+        self.brake.right(&tried);
+        let session = self.open_session(&caller).await?;
+        Ok((caller, session))
+    }
+
+    /// Starts a browser session from a name and a password; returns the cookie's value.
+    ///
+    /// # Errors
+    /// `Unauthenticated`, which tells not what of it was wrong; `Braked` after too many
+    /// wrong tries for this name or from `address`.
+    pub async fn sign_in_with_password(
+        &self,
+        sign_in: SignIn<'_>,
+        address: Option<IpAddr>,
+    ) -> Result<(Caller, String), ServiceError> {
+        let tried = Try::new(Some(account(sign_in.programme, sign_in.name)), address);
+        self.count_try(&tried)?;
+        // What holds a zero byte is no text to the database, and no name either.
+        let sayable = !sign_in.programme.contains('\0') && !sign_in.name.contains('\0');
+        let known = if sayable {
+            let mut connection = self.pool.acquire().await?;
+            store::people::for_sign_in(&mut connection, sign_in.programme, sign_in.name).await?
+        } else {
+            None
+        };
+        let hash = known.as_ref().map(|row| row.password_hash.clone());
+        let holds = self.passwords.holds(sign_in.password, hash).await?;
+        let known = known
+            .filter(|_| holds)
+            .ok_or(ServiceError::Unauthenticated)?;
+        self.brake.right(&tried);
         let secret = random_secret()?;
         let mut connection = self.pool.acquire().await?;
-        store::access::insert_session(
+        store::sessions::insert(
             &mut connection,
-            caller.programme_id,
+            known.programme_id,
             &sha256(&secret).0,
-            caller.token_id,
+            None,
+            Some(known.person_id),
             self.now() + Duration::hours(SESSION_HOURS),
         )
         .await?;
-        let session = write_credential(caller.programme_id, &secret);
+        drop(connection);
+        let session = write_credential(known.programme_id, &secret);
+        let caller = self.caller_by_session(&session).await?;
         Ok((caller, session))
+    }
+
+    /// A session of whoever `caller` is.
+    pub(super) async fn open_session(&self, caller: &Caller) -> Result<String, ServiceError> {
+        let secret = random_secret()?;
+        let (token_id, person_id) = match caller.holder {
+            Holder::Token(id) => (Some(id), None),
+            Holder::Person(id) => (None, Some(id)),
+        };
+        let mut transaction = self.changing(caller).await?;
+        store::sessions::insert(
+            &mut transaction,
+            caller.programme_id,
+            &sha256(&secret).0,
+            token_id,
+            person_id,
+            self.now() + Duration::hours(SESSION_HOURS),
+        )
+        .await?;
+        transaction.commit().await?;
+        Ok(write_credential(caller.programme_id, &secret))
     }
 
     pub async fn sign_out(&self, session: &str) -> Result<(), ServiceError> {
         if let Some(credential) = read_credential(session) {
-            let mut connection = self.pool.acquire().await?;
-            store::access::delete_session(
-                &mut connection,
-                credential.programme_id,
-                &credential.hash,
-                self.now(),
-            )
-            .await?;
+            let id = credential.programme_id;
+            let mut transaction = self.row_security.changing(&self.pool, id).await?;
+            store::sessions::delete(&mut transaction, id, &credential.hash, self.now()).await?;
+            transaction.commit().await?;
         }
         Ok(())
     }
 
-    /// Issues a further token for the caller's programme.
-    ///
-    /// # Errors
-    /// A repeat under the same `Idempotency-Key` is a conflict: the secret is
-    /// kept nowhere, so it cannot be shown again.
-    pub async fn issue_token(
-        &self,
-        caller: &Caller,
-        role: Role,
-        label: &str,
-        once: &Once,
-    ) -> Result<NewToken, ServiceError> {
-        caller.must_manage()?;
-        let mut writing = match self.begin::<TokenView>(caller, once).await? {
-            Begun::Go(writing) => writing,
-            Begun::Answered(token) => {
-                return Err(ServiceError::conflict(
-                    "shown_once",
-                    format!(
-                        "token {} was issued by this request; its secret is shown once",
-                        token.id
-                    ),
-                ));
-            }
-        };
-        let new = self
-            .insert_token(&mut writing.transaction, caller.programme_id, role, label)
-            .await?;
-        writing.finish(caller, new.token.clone()).await?;
-        Ok(new)
-    }
-
-    /// Issues a token on the operator's word, where a programme has lost its own.
-    pub async fn operator_issues_token(
-        &self,
-        programme_code: &str,
-        role: Role,
-        label: &str,
-    ) -> Result<String, ServiceError> {
-        let mut transaction = self.pool.begin().await?;
-        let programme = store::programmes::by_code(&mut transaction, programme_code)
-            .await?
-            .ok_or_else(|| ServiceError::not_found("programme", programme_code))?;
-        let token = self
-            .insert_token(&mut transaction, programme.programme_id, role, label)
-            .await?;
-        transaction.commit().await?;
-        Ok(token.secret)
-    }
-
-    pub async fn tokens(&self, caller: &Caller) -> Result<Vec<TokenView>, ServiceError> {
-        caller.must_manage()?;
-        let mut connection = self.pool.acquire().await?;
-        store::access::tokens(&mut connection, caller.programme_id)
-            .await?
-            .into_iter()
-            .map(token_view)
-            .collect()
-    }
-
-    /// Makes a token that may create programmes; returns its secret.
-    pub async fn issue_operator_token(&self, label: &str) -> Result<String, ServiceError> {
-        let secret = random_secret()?;
-        let mut connection = self.pool.acquire().await?;
-        store::access::insert_operator_token(
-            &mut connection,
-            &sha256(&secret).0,
-            label,
-            self.now(),
-        )
-        .await?;
-        Ok(write_credential(Uuid::nil(), &secret))
+    pub(super) fn count_try(&self, tried: &Try) -> Result<(), ServiceError> {
+        self.brake
+            .count(tried, self.now())
+            .map_err(|seconds| ServiceError::Braked { seconds })
     }
 
     /// The label of an operator's token.
     pub async fn must_be_operator(&self, token: &str) -> Result<String, ServiceError> {
         let credential = read_credential(token).ok_or(ServiceError::Unauthenticated)?;
         let mut connection = self.pool.acquire().await?;
-        store::access::operator_label(&mut connection, &credential.hash)
+        store::access::operator_label(&mut connection, &credential.hash, self.now())
             .await?
             .ok_or(ServiceError::Unauthenticated)
     }
-
-    pub(super) async fn insert_token(
-        &self,
-        connection: &mut PgConnection,
-        programme_id: Uuid,
-        role: Role,
-        label: &str,
-    ) -> Result<NewToken, ServiceError> {
-        let label = label.trim();
-        check_name("label", label)?;
-        let secret = random_secret()?;
-        let row = TokenRow {
-            token_id: Uuid::new_v4(),
-            role: role.code().into(),
-            label: label.into(),
-            created_at: self.now(),
-        };
-        store::access::insert_token(connection, programme_id, &row, &sha256(&secret).0).await?;
-        Ok(NewToken {
-            token: token_view(row)?,
-            secret: write_credential(programme_id, &secret),
-        })
-    }
 }
 
-fn token_view(row: TokenRow) -> Result<TokenView, ServiceError> {
-    Ok(TokenView {
-        id: row.token_id,
-        role: known_role(&row.role)?,
-        label: row.label,
-        created_at: row.created_at,
-    })
+/// How the brake names an account, known or not.
+pub(super) fn account(programme_code: &str, name: &str) -> String {
+    let short = |text: &str| text.chars().take(64).collect::<String>();
+    format!("{}/{}", short(programme_code), short(name))
 }
 
-fn known_role(code: &str) -> Result<Role, ServiceError> {
+pub(super) fn known_role(code: &str) -> Result<Role, ServiceError> {
     Role::from_code(code).ok_or_else(|| ServiceError::Internal(format!("unknown role {code}")))
 }
 
-fn caller(programme_id: Uuid, holder: HolderRow) -> Result<Caller, ServiceError> {
+fn token_caller(programme_id: Uuid, holder: HolderRow) -> Result<Caller, ServiceError> {
     Ok(Caller {
         programme_id,
         programme_code: holder.programme_code,
         programme_name: holder.programme_name,
-        token_id: holder.token_id,
+        holder: Holder::Token(holder.token_id),
         role: known_role(&holder.role)?,
         label: holder.label,
+        sites: holder.sites,
+        read_only: holder.read_only,
+        first_password: false,
+    })
+}
+
+fn session_caller(programme_id: Uuid, row: SessionHolderRow) -> Result<Caller, ServiceError> {
+    let holder = row
+        .token_id
+        .map(Holder::Token)
+        .or_else(|| row.person_id.map(Holder::Person))
+        .ok_or(ServiceError::Unauthenticated)?;
+    Ok(Caller {
+        programme_id,
+        programme_code: row.programme_code,
+        programme_name: row.programme_name,
+        holder,
+        role: known_role(&row.role)?,
+        label: row.label,
+        sites: row.sites,
+        read_only: row.read_only,
+        first_password: row.first_password,
     })
 }

@@ -3,10 +3,11 @@
 //! The way of the data: bytes -> rows or located errors -> staging by COPY ->
 //! set-based checks under the write lock -> one insert -> one trail entry -> commit.
 
+use super::evidence::touches_own_sites;
 use super::upload::Spooled;
 use super::write::Begun;
 use super::{Caller, Once, Role, Service, ServiceError, id_of};
-use crate::accounting::records::{BatchRecord, RoundKind, kind};
+use crate::accounting::records::{BatchRecord, kind};
 use crate::intake::{BatchKind, CellTexts, CsvReader, Rejection, Rejections};
 use crate::store;
 use crate::store::staging;
@@ -18,6 +19,8 @@ use std::io::BufReader;
 use tokio::sync::mpsc;
 use utoipa::ToSchema;
 use uuid::Uuid;
+
+pub use crate::store::sites::OTHER_SITE;
 
 /// Bytes handed to COPY at a time.
 const CHUNK_BYTES: usize = 256 * 1024;
@@ -68,6 +71,9 @@ impl Service {
     ) -> Result<BatchView, ServiceError> {
         caller.must_be(&[Role::Manager, Role::Monitor])?;
         let batch_kind = upload.kind;
+        if !store::sites::tell_apart(batch_kind) {
+            caller.must_see_every_site()?;
+        }
         let record = BatchRecord {
             id: batch_id(caller, &upload),
             kind: batch_kind.code().into(),
@@ -150,6 +156,15 @@ impl Service {
         self.accept_batch(caller, upload, key)
             .await
             .map_err(|error| match error {
+                ServiceError::Rejected(rejections)
+                    if rejections.list.iter().any(|row| row.code == OTHER_SITE) =>
+                {
+                    let row = rejections
+                        .list
+                        .into_iter()
+                        .find(|row| row.code == OTHER_SITE);
+                    ServiceError::Forbidden(row.map(|row| row.detail).unwrap_or_default())
+                }
                 ServiceError::Rejected(rejections) => ServiceError::Invalid(
                     rejections
                         .list
@@ -186,6 +201,16 @@ impl Service {
             rejections.push(rejection);
         }
         rejections.count += findings.count.saturating_sub(located);
+        if let Some(own) = &caller.sites {
+            let (foreign, count) =
+                store::sites::foreign_rows(connection, caller.programme_id, batch_kind, own)
+                    .await?;
+            let located = foreign.len() as u64;
+            for rejection in foreign {
+                rejections.push(rejection);
+            }
+            rejections.count += count.saturating_sub(located);
+        }
         Ok(rejections)
     }
 
@@ -279,11 +304,16 @@ async fn known_batch(
     caller: &Caller,
     id: Uuid,
 ) -> Result<Option<BatchView>, ServiceError> {
-    let known = store::batches::by_id(connection, caller.programme_id, id).await?;
-    Ok(known.map(|row| BatchView {
+    let Some(row) = store::batches::by_id(connection, caller.programme_id, id).await? else {
+        return Ok(None);
+    };
+    let known = BatchView {
         repeated: true,
         ..view_of_row(row)
-    }))
+    };
+    // To someone of other sites it is not known: the rows are checked, and refused as theirs.
+    let may_know = touches_own_sites(connection, caller, &known).await?;
+    Ok(may_know.then_some(known))
 }
 
 /// Evidence belongs to a round of its kind; the register to none.
@@ -293,7 +323,7 @@ async fn check_round(
     batch_kind: BatchKind,
     round: Option<&str>,
 ) -> Result<(), ServiceError> {
-    if !staging::needs_round(batch_kind) {
+    if !batch_kind.needs_round() {
         return match round {
             None => Ok(()),
             Some(_) => Err(ServiceError::invalid(
@@ -314,18 +344,7 @@ async fn check_round(
         .iter()
         .find(|row| row.record.code == code)
         .ok_or_else(|| ServiceError::not_found("round", code))?;
-    let fits = match batch_kind {
-        BatchKind::UsageSurvey => found.record.kind == RoundKind::UsageSurvey,
-        BatchKind::KitchenTest => {
-            matches!(
-                found.record.kind,
-                RoundKind::KitchenBaseline | RoundKind::KitchenProject
-            )
-        }
-        BatchKind::CharWeighing => found.record.kind == RoundKind::CharWeighing,
-        _ => false,
-    };
-    if fits {
+    if batch_kind.round_kinds().contains(&found.record.kind) {
         Ok(())
     } else {
         Err(ServiceError::invalid(

@@ -7,9 +7,9 @@ use super::programmes::NewProgramme;
 use super::register::{Site, StoveModel};
 use super::rounds::NewRound;
 use super::statements::{NewStatement, StatementView};
+use super::tokens::TokenRequest;
 use super::upload::Spooled;
 use super::{Caller, Once, Role, Service, ServiceError};
-use crate::accounting::records::RoundKind;
 use crate::intake::BatchKind;
 use crate::seed::programme::ProgrammeFile;
 use std::path::Path;
@@ -25,23 +25,24 @@ pub struct Loaded {
 }
 
 impl Service {
-    /// Loads the seed programme and states its period; a second run adds nothing.
+    /// Loads the seed programme and states its period; a second run adds a token and nothing else.
     pub async fn load_seed(&self, folder: &Path) -> Result<Loaded, ServiceError> {
         let file: ProgrammeFile = serde_json::from_slice(&read(folder, "programme.json")?)
             .map_err(|e| ServiceError::Internal(format!("programme.json: {e}")))?;
         let code = file.code.to_ascii_lowercase();
         let fresh = !self.programme_exists(&code).await?;
-        if fresh {
-            self.found_programme(&NewProgramme {
-                code: code.clone(),
+        let token = if fresh {
+            let new = NewProgramme {
+                code,
                 name: file.name.clone(),
                 manager_label: "demo office".into(),
-            })
-            .await?;
-        }
-        let token = self
-            .operator_issues_token(&code, Role::Manager, "demo browser")
-            .await?;
+            };
+            self.found_programme(&new).await?.manager_token.secret
+        } else {
+            // The first one was shown once and is kept nowhere.
+            let request = TokenRequest::of(Role::Manager, "demo browser");
+            self.operator_issues_token(&code, &request).await?
+        };
         let mut caller = self.caller_by_token(&token).await?;
         caller.label = "demo office".into();
         self.load_frame(&caller, &file).await?;
@@ -53,11 +54,7 @@ impl Service {
             self.load_file(&caller, kind, None, folder, name).await?;
         }
         for round in &file.rounds {
-            let kind = match round.kind {
-                RoundKind::UsageSurvey => BatchKind::UsageSurvey,
-                RoundKind::KitchenBaseline | RoundKind::KitchenProject => BatchKind::KitchenTest,
-                RoundKind::CharWeighing => BatchKind::CharWeighing,
-            };
+            let kind = BatchKind::of_round(round.kind);
             self.load_file(&caller, kind, Some(&round.code), folder, &round.file)
                 .await?;
         }

@@ -1,6 +1,7 @@
 //! What can be refused or go wrong, in the user's words. `api` and `web` turn it
 //! into answers; nothing internal is in the texts.
 
+use crate::accounting::methodology::Shortcoming;
 use crate::accounting::statement::Gap;
 use crate::intake::Rejections;
 use crate::store::StoreError;
@@ -18,6 +19,8 @@ pub enum ServiceError {
     Unauthenticated,
     #[error("{0}")]
     Forbidden(String),
+    #[error("too many wrong tries; wait {seconds} seconds")]
+    Braked { seconds: u64 },
     #[error("there is no {what} {name}")]
     NotFound { what: &'static str, name: String },
     #[error("some fields cannot be taken: {}", joined(.0.iter().map(|p| format!("{} {}", p.field, p.detail))))]
@@ -29,6 +32,8 @@ pub enum ServiceError {
     Rejected(Rejections),
     #[error("the statement cannot be made yet: {}", joined(.0.iter().map(|gap| gap.sentence.clone())))]
     Gaps(Vec<Gap>),
+    #[error("the methodology cannot be added: {}", joined(.0.iter().map(|each| each.sentence.clone())))]
+    Shortcomings(Vec<Shortcoming>),
     #[error("the upload is larger than {limit_bytes} bytes")]
     TooLarge { limit_bytes: u64 },
     #[error("the upload broke off: {0}")]
@@ -89,6 +94,9 @@ impl From<StoreError> for ServiceError {
             Some("programme_code_taken" | "programme_pkey") => {
                 ("code_taken", "a programme with this code exists")
             }
+            Some("person_name_taken") => {
+                ("name_taken", "the programme has a person with this name")
+            }
             Some("site_code_taken") => ("code_taken", "the programme has a site with this code"),
             Some("stove_model_taken") => (
                 "code_taken",
@@ -125,7 +133,12 @@ impl From<StoreError> for ServiceError {
                 | "deployment_end_taken"
                 | "usage_answer_taken"
                 | "kitchen_day_taken"
-                | "char_weighing_taken",
+                | "char_weighing_taken"
+                | "baseline_survey_answer_taken"
+                | "cooking_test_taken"
+                | "stove_test_taken"
+                | "char_lab_result_taken"
+                | "moisture_reading_taken",
             ) => ("duplicate_row", "a row of the batch is already recorded"),
             _ => return ServiceError::Internal(error.to_string()),
         };

@@ -52,7 +52,7 @@ impl Service {
         limit: u32,
     ) -> Result<Page<RowView>, ServiceError> {
         let after = after.map(read_cursor).transpose()?;
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let position = position(&mut connection, caller, as_of).await?;
         let rows = store::rows::page(
             &mut connection,
@@ -61,6 +61,7 @@ impl Service {
             position,
             after,
             limit,
+            caller.sites.as_deref(),
         )
         .await?;
         let full = rows.len() as u64 == u64::from(limit);
@@ -134,7 +135,7 @@ impl Service {
         if check_code(column, code).is_err() {
             return Ok(Vec::new());
         }
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         // Without a position every row counts, which saves the question.
         let position = match as_of {
             Some(_) => position(&mut connection, caller, as_of).await?,
@@ -147,23 +148,34 @@ impl Service {
             column,
             code,
             position,
+            caller.sites.as_deref(),
         )
         .await?;
         Ok(rows.iter().map(|row| row_view(kind, row)).collect())
     }
 
+    /// All batches; for a caller who is bound to sites, those with a row of one of them.
     pub async fn batches(&self, caller: &Caller) -> Result<Vec<BatchView>, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
-        let rows = store::batches::all(&mut connection, caller.programme_id).await?;
+        let mut connection = self.reading(caller).await?;
+        let mut rows = store::batches::all(&mut connection, caller.programme_id).await?;
+        if let Some(own) = &caller.sites {
+            let touching =
+                store::sites::batches_touching(&mut connection, caller.programme_id, own).await?;
+            rows.retain(|row| touching.contains(&row.record.id));
+        }
         Ok(rows.into_iter().map(view_of_row).collect())
     }
 
     pub async fn batch(&self, caller: &Caller, id: Uuid) -> Result<BatchView, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
-        store::batches::by_id(&mut connection, caller.programme_id, id)
+        let mut connection = self.reading(caller).await?;
+        let found = store::batches::by_id(&mut connection, caller.programme_id, id)
             .await?
             .map(view_of_row)
-            .ok_or_else(|| ServiceError::not_found("batch", id))
+            .ok_or_else(|| ServiceError::not_found("batch", id))?;
+        if !touches_own_sites(&mut connection, caller, &found).await? {
+            return Err(ServiceError::not_found("batch", id));
+        }
+        Ok(found)
     }
 
     /// A page of a batch's rows, in file order.
@@ -176,7 +188,7 @@ impl Service {
     ) -> Result<Vec<RowView>, ServiceError> {
         let batch = self.batch(caller, id).await?;
         let kind = known_kind(&batch.kind)?;
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let rows = store::rows::of_batch(
             &mut connection,
             caller.programme_id,
@@ -184,6 +196,7 @@ impl Service {
             id,
             after_line,
             limit,
+            caller.sites.as_deref(),
         )
         .await?;
         Ok(rows.iter().map(|row| row_view(kind, row)).collect())
@@ -202,6 +215,20 @@ impl Service {
             .find(|row| row.line == line)
             .ok_or_else(|| ServiceError::not_found("row", format!("{batch}/{line}")))
     }
+}
+
+/// Whether the caller may know of a batch: whoever is bound to sites has a row in it.
+pub(super) async fn touches_own_sites(
+    connection: &mut sqlx::PgConnection,
+    caller: &Caller,
+    batch: &BatchView,
+) -> Result<bool, ServiceError> {
+    let Some(own) = caller.sites.as_deref() else {
+        return Ok(true);
+    };
+    let (id, kind) = (caller.programme_id, known_kind(&batch.kind)?);
+    let rows = store::rows::of_batch(connection, id, kind, batch.id, 0, 1, Some(own)).await?;
+    Ok(!rows.is_empty())
 }
 
 /// The trail position to read at: the one asked for, else the head.

@@ -54,7 +54,8 @@ impl Service {
 
     /// Writes the bag into an empty folder and returns the name that it goes by.
     pub async fn write_bag(&self, caller: &Caller, folder: &Path) -> Result<String, ServiceError> {
-        let mut transaction = self.pool.begin().await?;
+        caller.must_see_every_site()?;
+        let mut transaction = self.reading(caller).await?;
         store::trail::freeze(&mut transaction).await?;
         let connection = &mut *transaction;
         let position = store::trail::size(connection, caller.programme_id).await?;
@@ -96,10 +97,11 @@ impl Service {
         position: u64,
         bag: &mut BagWriter,
     ) -> Result<(), ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        let mut transaction = self.changing(caller).await?;
         let note = self
-            .checkpoint_at(&mut connection, caller, position)
+            .checkpoint_at(&mut transaction, caller, position)
             .await?;
+        transaction.commit().await?;
         put(bag, layout::CHECKPOINT, note.as_bytes())?;
         let key = self.log_keys.verifier_key(&caller.programme_code)?;
         put(bag, layout::CHECKPOINT_KEY, format!("{key}\n").as_bytes())

@@ -3,15 +3,21 @@
 use super::register::{check_code, check_name};
 use super::{Caller, Once, Service, ServiceError};
 use crate::accounting::factor::Factor;
-use crate::accounting::methodology::Methodology;
+use crate::accounting::methodology::{Methodology, Shortcoming, validate};
 use crate::accounting::records::{FactorsRecord, kind};
 use crate::store;
 use crate::trail::canonical::canonical_of;
 use sqlx::PgConnection;
 
+/// What was found in a methodology; it can be added when the list is empty.
+#[derive(Debug, Clone, serde::Serialize, utoipa::ToSchema)]
+pub struct MethodologyCheck {
+    pub shortcomings: Vec<Shortcoming>,
+}
+
 impl Service {
     pub async fn factors(&self, caller: &Caller) -> Result<Vec<Factor>, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let position = store::trail::size(&mut connection, caller.programme_id).await?;
         Ok(store::library::factors(&mut connection, caller.programme_id, position).await?)
     }
@@ -69,12 +75,26 @@ impl Service {
     }
 
     pub async fn methodologies(&self, caller: &Caller) -> Result<Vec<Methodology>, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let position = store::trail::size(&mut connection, caller.programme_id).await?;
         Ok(store::library::methodologies(&mut connection, caller.programme_id, position).await?)
     }
 
-    /// Adds one methodology version; every factor version that it names must exist.
+    /// What keeps a methodology from being added, place by place. Nothing is written.
+    pub async fn check_methodology(
+        &self,
+        caller: &Caller,
+        methodology: &Methodology,
+    ) -> Result<MethodologyCheck, ServiceError> {
+        let mut connection = self.reading(caller).await?;
+        let position = store::trail::size(&mut connection, caller.programme_id).await?;
+        let known = store::library::factors(&mut connection, caller.programme_id, position).await?;
+        Ok(MethodologyCheck {
+            shortcomings: validate(methodology, &known),
+        })
+    }
+
+    /// Adds one methodology version; one that lacks or contradicts something is refused.
     pub async fn add_methodology(
         &self,
         caller: &Caller,
@@ -88,13 +108,9 @@ impl Service {
         self.write(caller, once, async |connection| {
             let position = store::trail::size(connection, caller.programme_id).await?;
             let known = store::library::factors(connection, caller.programme_id, position).await?;
-            for id in &methodology.factors {
-                if !known.iter().any(|factor| factor.id() == *id) {
-                    return Err(ServiceError::invalid(
-                        "factors",
-                        format!("there is no factor {id}"),
-                    ));
-                }
+            let shortcomings = validate(methodology, &known);
+            if !shortcomings.is_empty() {
+                return Err(ServiceError::Shortcomings(shortcomings));
             }
             self.record_methodology(connection, caller, methodology)
                 .await?;

@@ -5,28 +5,37 @@
 
 pub mod access;
 pub mod batches;
+mod brake;
+pub mod caller;
 pub mod demo;
+pub mod denials;
 mod error;
 pub mod evidence;
 pub mod export;
 pub mod library;
 pub mod overview;
+mod passwords;
+pub mod people;
 pub mod periods;
 pub mod programmes;
 pub mod register;
 pub mod rounds;
 pub mod statements;
+pub mod tokens;
 pub mod trail;
 pub mod upload;
 mod write;
 
+pub use caller::{Caller, Role};
 pub use error::{FieldProblem, ServiceError};
 pub use write::Once;
 
+use crate::config::RowSecurity;
 use crate::trail::merkle::Hash;
 use chrono::{DateTime, Utc};
-use sqlx::PgPool;
+use sqlx::{PgPool, Postgres, Transaction};
 use std::sync::Arc;
+use std::sync::atomic::AtomicU64;
 use uuid::Uuid;
 
 /// Passed in, so that a test can hold the time still.
@@ -39,6 +48,10 @@ pub struct Service {
     clock: Clock,
     log_keys: Arc<trail::LogKeys>,
     upload_bytes_max: u64,
+    row_security: RowSecurity,
+    passwords: Arc<passwords::Passwords>,
+    brake: Arc<brake::Brake>,
+    denied: Arc<AtomicU64>,
 }
 
 impl Service {
@@ -48,6 +61,19 @@ impl Service {
             clock,
             log_keys: Arc::new(log_keys),
             upload_bytes_max: upload::UPLOAD_BYTES_MAX,
+            row_security: RowSecurity::Service,
+            passwords: Arc::default(),
+            brake: Arc::default(),
+            denied: Arc::default(),
+        }
+    }
+
+    /// Works as [`store::prepare`](crate::store::prepare) was told to.
+    #[must_use]
+    pub fn with_row_security(self, row_security: RowSecurity) -> Self {
+        Service {
+            row_security,
+            ..self
         }
     }
 
@@ -65,8 +91,37 @@ impl Service {
         self.upload_bytes_max
     }
 
+    /// What the service's clock shows.
+    pub fn time(&self) -> DateTime<Utc> {
+        self.now()
+    }
+
     fn now(&self) -> DateTime<Utc> {
         (self.clock)()
+    }
+
+    /// A transaction that reads the caller's programme, behind the second wall. Dropped when
+    /// the reading is done. Every use case that only reads begins with it.
+    async fn reading(
+        &self,
+        caller: &Caller,
+    ) -> Result<Transaction<'static, Postgres>, ServiceError> {
+        Ok(self
+            .row_security
+            .reading(&self.pool, caller.programme_id)
+            .await?)
+    }
+
+    /// A transaction that changes the caller's programme, behind the second wall, and is
+    /// committed by whoever asked for it. What goes into the trail uses `write` instead.
+    async fn changing(
+        &self,
+        caller: &Caller,
+    ) -> Result<Transaction<'static, Postgres>, ServiceError> {
+        Ok(self
+            .row_security
+            .changing(&self.pool, caller.programme_id)
+            .await?)
     }
 
     /// Lets go of the database; requests still under way fail.
@@ -78,71 +133,6 @@ impl Service {
     pub async fn ready(&self) -> Result<(), ServiceError> {
         sqlx::Connection::ping(&mut *self.pool.acquire().await?).await?;
         Ok(())
-    }
-}
-
-/// What a token allows in its programme.
-#[derive(
-    Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize, utoipa::ToSchema,
-)]
-#[serde(rename_all = "snake_case")]
-pub enum Role {
-    /// Everything in the programme.
-    Manager,
-    /// Reads, and uploads evidence.
-    Monitor,
-    /// Reads everything, changes nothing.
-    Verifier,
-}
-
-impl Role {
-    pub fn code(self) -> &'static str {
-        match self {
-            Role::Manager => "manager",
-            Role::Monitor => "monitor",
-            Role::Verifier => "verifier",
-        }
-    }
-
-    fn from_code(code: &str) -> Option<Self> {
-        [Role::Manager, Role::Monitor, Role::Verifier]
-            .into_iter()
-            .find(|role| role.code() == code)
-    }
-}
-
-/// Who asks, and in which programme.
-#[derive(Debug, Clone)]
-pub struct Caller {
-    pub programme_id: Uuid,
-    pub programme_code: String,
-    pub programme_name: String,
-    pub token_id: Uuid,
-    pub role: Role,
-    pub label: String,
-}
-
-impl Caller {
-    /// How the trail names the caller.
-    fn actor(&self) -> String {
-        format!("{}: {}", self.role.code(), self.label)
-    }
-
-    fn must_be(&self, allowed: &[Role]) -> Result<(), ServiceError> {
-        if allowed.contains(&self.role) {
-            Ok(())
-        } else {
-            let names: Vec<&str> = allowed.iter().map(|role| role.code()).collect();
-            Err(ServiceError::Forbidden(format!(
-                "this needs the role {}; the token's role is {}",
-                names.join(" or "),
-                self.role.code()
-            )))
-        }
-    }
-
-    fn must_manage(&self) -> Result<(), ServiceError> {
-        self.must_be(&[Role::Manager])
     }
 }
 

@@ -22,6 +22,9 @@ pub struct InService {
 
 #[derive(Debug, Clone)]
 pub struct Overview {
+    /// False for a caller who is bound to sites: then the counts are of those sites, and
+    /// figures of the whole programme are left out.
+    pub whole: bool,
     pub households: u64,
     pub deployments: u64,
     pub ended: u64,
@@ -51,15 +54,25 @@ const MONTHS_MAX: u32 = 72;
 
 impl Service {
     pub async fn overview(&self, caller: &Caller) -> Result<Overview, ServiceError> {
-        let statements = self.statements(caller).await?;
+        let whole = caller.sites.is_none();
+        let statements = if whole {
+            self.statements(caller).await?
+        } else {
+            Vec::new()
+        };
         let statement = match statements.first() {
             Some(latest) => Some(self.statement(caller, latest.id).await?),
             None => None,
         };
         let periods = self.periods(caller).await?;
-        let missing = self.missing(caller, &periods, &statements).await?;
+        let missing = if whole {
+            self.missing(caller, &periods, &statements).await?
+        } else {
+            Vec::new()
+        };
         let (counts, in_service) = self.register_over_time(caller).await?;
         Ok(Overview {
+            whole,
             households: counts.households,
             deployments: counts.deployments,
             ended: counts.ended,
@@ -76,8 +89,13 @@ impl Service {
         &self,
         caller: &Caller,
     ) -> Result<(store::register::RegisterCounts, Vec<InService>), ServiceError> {
-        let mut connection = self.pool.acquire().await?;
-        let counts = store::register::counts(&mut connection, caller.programme_id).await?;
+        let mut connection = self.reading(caller).await?;
+        let counts = store::register::counts(
+            &mut connection,
+            caller.programme_id,
+            caller.sites.as_deref(),
+        )
+        .await?;
         let span =
             store::register::first_installation(&mut connection, caller.programme_id).await?;
         let days = span
@@ -86,6 +104,7 @@ impl Service {
         let in_service = store::register::in_service(&mut connection, caller.programme_id, &days)
             .await?
             .into_iter()
+            .filter(|row| caller.sees(&row.site_code))
             .map(|row| InService {
                 on: row.on,
                 model: format!("{} {}", row.model_code, row.model_version),

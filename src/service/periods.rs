@@ -87,7 +87,7 @@ impl Service {
     }
 
     pub async fn periods(&self, caller: &Caller) -> Result<Vec<PeriodView>, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let periods = store::periods::all(&mut connection, caller.programme_id).await?;
         Ok(periods.into_iter().map(view).collect())
     }

@@ -1,7 +1,8 @@
 //! Creating a programme: its log, its key, its factor library and its first token.
 
-use super::access::NewToken;
+use super::caller::Holder;
 use super::register::check_name;
+use super::tokens::{NewToken, TokenRequest};
 use super::{Caller, Role, Service, ServiceError, id_of};
 use crate::accounting::library;
 use crate::accounting::records::{FactorsRecord, ProgrammeRecord, kind};
@@ -71,17 +72,19 @@ impl Service {
             .insert_token(
                 &mut transaction,
                 programme_id,
-                Role::Manager,
-                &new.manager_label,
+                &TokenRequest::of(Role::Manager, &new.manager_label),
             )
             .await?;
         let caller = Caller {
             programme_id,
             programme_code: row.code.clone(),
             programme_name: row.name.clone(),
-            token_id: manager_token.token.id,
+            holder: Holder::Token(manager_token.token.id),
             role: Role::Manager,
             label: manager_token.token.label.clone(),
+            sites: None,
+            read_only: false,
+            first_password: false,
         };
         let checkpoint_key = self.log_keys.verifier_key(&row.code)?;
         let record = ProgrammeRecord {
@@ -117,7 +120,7 @@ impl Service {
 
     /// The caller's own programme.
     pub async fn programme(&self, caller: &Caller) -> Result<ProgrammeView, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let row = store::programmes::by_id(&mut connection, caller.programme_id)
             .await?
             .ok_or_else(|| ServiceError::not_found("programme", &caller.programme_code))?;

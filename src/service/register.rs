@@ -58,11 +58,13 @@ impl Service {
         .await
     }
 
+    /// The sites of the programme, or those of them that the caller is bound to.
     pub async fn sites(&self, caller: &Caller) -> Result<Vec<Site>, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let sites = store::register::sites(&mut connection, caller.programme_id).await?;
         Ok(sites
             .into_iter()
+            .filter(|site| caller.sees(&site.code))
             .map(|site| Site {
                 code: site.code,
                 name: site.name,
@@ -109,7 +111,7 @@ impl Service {
     }
 
     pub async fn stove_models(&self, caller: &Caller) -> Result<Vec<StoveModel>, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let models = store::register::stove_models(&mut connection, caller.programme_id).await?;
         Ok(models.into_iter().map(stove_model).collect())
     }

@@ -12,7 +12,8 @@ use utoipa::ToSchema;
 #[serde(deny_unknown_fields)]
 pub struct NewRound {
     pub code: String,
-    /// `usage_survey`, `kitchen_baseline`, `kitchen_project` or `char_weighing`.
+    /// `usage_survey`, `kitchen_baseline`, `kitchen_project`, `char_weighing`,
+    /// `baseline_survey`, `cooking_test`, `stove_test`, `char_lab` or `moisture`.
     pub kind: String,
     pub starts_on: NaiveDate,
     /// The first day after the round.
@@ -74,7 +75,7 @@ impl Service {
     }
 
     pub async fn rounds(&self, caller: &Caller) -> Result<Vec<RoundView>, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let position = store::trail::size(&mut connection, caller.programme_id).await?;
         let rounds = store::rounds::all(&mut connection, caller.programme_id, position).await?;
         Ok(rounds

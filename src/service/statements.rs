@@ -10,6 +10,7 @@ use crate::accounting::records::{RoundRecord, choose_rounds, kind};
 use crate::accounting::statement::{Gap, Statement, state};
 use crate::store;
 use crate::store::cohorts::{self, Scope};
+use crate::store::samples;
 use crate::store::statements::StatementRow;
 use crate::trail::merkle::sha256;
 use serde::{Deserialize, Serialize};
@@ -140,7 +141,8 @@ impl Service {
         period: &str,
         methodology: &str,
     ) -> Result<Vec<Gap>, ServiceError> {
-        let mut transaction = self.pool.begin().await?;
+        caller.must_see_every_site()?;
+        let mut transaction = self.reading(caller).await?;
         let position = store::trail::size(&mut transaction, caller.programme_id).await?;
         let row = period_by_code(&mut transaction, caller, period).await?;
         if let Err(gap) = self.must_be_over(&row.period) {
@@ -154,7 +156,8 @@ impl Service {
 
     /// All statements, the latest first.
     pub async fn statements(&self, caller: &Caller) -> Result<Vec<StatementView>, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        caller.must_see_every_site()?;
+        let mut connection = self.reading(caller).await?;
         let rows = store::statements::all(&mut connection, caller.programme_id).await?;
         Ok(rows.into_iter().map(view).collect())
     }
@@ -166,7 +169,7 @@ impl Service {
         id: Uuid,
     ) -> Result<(StatementView, Statement), ServiceError> {
         let bytes = self.statement_bytes(caller, id).await?;
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let row = store::statements::by_id(&mut connection, caller.programme_id, id)
             .await?
             .ok_or_else(|| ServiceError::not_found("statement", id))?;
@@ -181,7 +184,8 @@ impl Service {
         caller: &Caller,
         id: Uuid,
     ) -> Result<Vec<u8>, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        caller.must_see_every_site()?;
+        let mut connection = self.reading(caller).await?;
         store::statements::content(&mut connection, caller.programme_id, id)
             .await?
             .ok_or_else(|| ServiceError::not_found("statement", id))
@@ -277,10 +281,11 @@ async fn statement_inputs(
             .await?,
         char_lots: cohorts::char_lots(connection, scope, &chosen.char_weighings, yield_bound)
             .await?,
-        baseline_survey: Vec::new(),
-        cooking_tests: Vec::new(),
-        stove_tests: Vec::new(),
-        char_lab: Vec::new(),
+        baseline_survey: samples::survey_households(connection, scope, &chosen.baseline_survey)
+            .await?,
+        cooking_tests: samples::cooking_tests(connection, scope, &chosen.cooking_tests).await?,
+        stove_tests: samples::stove_tests(connection, scope, &chosen.stove_tests).await?,
+        char_lab: samples::char_lab(connection, scope, &chosen.char_lab).await?,
         evidence,
         methodology,
         factors,

@@ -100,7 +100,18 @@ impl Service {
         limit: u32,
         with_content: bool,
     ) -> Result<Vec<EntryView>, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        caller.must_see_every_site()?;
+        self.entries(caller, from, limit, with_content).await
+    }
+
+    async fn entries(
+        &self,
+        caller: &Caller,
+        from: u64,
+        limit: u32,
+        with_content: bool,
+    ) -> Result<Vec<EntryView>, ServiceError> {
+        let mut connection = self.reading(caller).await?;
         let rows = store::trail::entries(&mut connection, caller.programme_id, from, limit).await?;
         rows.into_iter()
             .map(|row| entry_view(row, with_content))
@@ -119,11 +130,27 @@ impl Service {
             .ok_or_else(|| ServiceError::not_found("trail entry", sequence))
     }
 
+    /// The entry that accepted a batch, for whoever may see the batch.
+    pub async fn entry_of_batch(
+        &self,
+        caller: &Caller,
+        batch_id: Uuid,
+    ) -> Result<EntryView, ServiceError> {
+        let sequence = self.batch(caller, batch_id).await?.sequence;
+        self.entries(caller, sequence, 1, true)
+            .await?
+            .pop()
+            .ok_or_else(|| ServiceError::not_found("trail entry", sequence))
+    }
+
     /// The signed head of the trail as it stands.
     pub async fn checkpoint(&self, caller: &Caller) -> Result<String, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
-        let size = store::trail::size(&mut connection, caller.programme_id).await?;
-        self.checkpoint_at(&mut connection, caller, size).await
+        // A size that was never asked for before is signed, and the note kept.
+        let mut transaction = self.changing(caller).await?;
+        let size = store::trail::size(&mut transaction, caller.programme_id).await?;
+        let note = self.checkpoint_at(&mut transaction, caller, size).await?;
+        transaction.commit().await?;
+        Ok(note)
     }
 
     pub(super) async fn checkpoint_at(
@@ -156,7 +183,7 @@ impl Service {
         index: u64,
         size: Option<u64>,
     ) -> Result<InclusionProof, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let size = self.known_size(&mut connection, caller, size).await?;
         inclusion_in_trail(&mut connection, caller, index, size).await
     }
@@ -168,7 +195,7 @@ impl Service {
         old_size: u64,
         new_size: Option<u64>,
     ) -> Result<ConsistencyProof, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let new_size = self.known_size(&mut connection, caller, new_size).await?;
         if old_size == 0 || old_size > new_size {
             return Err(ServiceError::invalid(
@@ -202,7 +229,7 @@ impl Service {
         batch_id: Uuid,
         line: u64,
     ) -> Result<RowProof, ServiceError> {
-        let mut connection = self.pool.acquire().await?;
+        let mut connection = self.reading(caller).await?;
         let batch = store::batches::by_id(&mut connection, caller.programme_id, batch_id)
             .await?
             .ok_or_else(|| ServiceError::not_found("batch", batch_id))?;
@@ -219,6 +246,7 @@ impl Service {
             batch_id,
             line.saturating_sub(1),
             1,
+            caller.sites.as_deref(),
         )
         .await?
         .into_iter()

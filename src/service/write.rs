@@ -57,7 +57,8 @@ impl Service {
         caller: &Caller,
         once: &Once,
     ) -> Result<Begun<T>, ServiceError> {
-        let mut transaction = self.pool.begin().await?;
+        caller.must_write()?;
+        let mut transaction = self.changing(caller).await?;
         if let Some(key) = &once.key {
             let claim = store::idempotency::claim(
                 &mut transaction,

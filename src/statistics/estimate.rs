@@ -1,7 +1,6 @@
 //! Estimates from simple random samples: means, proportions and their doubt.
 
 use super::{StatisticsError, quantile};
-use statrs::distribution::{Beta, ContinuousCDF};
 
 /// Means of several values measured on the same units, with the covariance of those means.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,8 +36,9 @@ pub fn mean_vector(rows: &[Vec<f64>]) -> Result<VectorMean, StatisticsError> {
         means
             .iter_mut()
             .zip(row)
-            .for_each(|(mean, value)| *mean += value / n);
+            .for_each(|(mean, value)| *mean += value);
     }
+    means.iter_mut().for_each(|mean| *mean /= n);
     let mut covariance = vec![vec![0.0; width]; width];
     for row in rows {
         let apart: Vec<f64> = row
@@ -163,20 +163,15 @@ pub fn clopper_pearson(
         return Err(StatisticsError::Probability(confidence));
     }
     let tail = (1.0 - confidence) / 2.0;
-    let quantile = |a: f64, b: f64, probability: f64| {
-        Beta::new(a, b)
-            .map(|beta| beta.inverse_cdf(probability))
-            .map_err(|_| StatisticsError::Proportion { successes, trials })
-    };
     let lower = if successes == 0 {
         0.0
     } else {
-        quantile(x, n - x + 1.0, tail)?
+        quantile::beta(tail, x, n - x + 1.0)?
     };
     let upper = if successes == trials {
         1.0
     } else {
-        quantile(x + 1.0, n - x, 1.0 - tail)?
+        quantile::beta(1.0 - tail, x + 1.0, n - x)?
     };
     Ok(Interval { lower, upper })
 }

@@ -1,11 +1,46 @@
-//! Quantiles of the normal and of Student's t distribution.
+//! Quantiles of the normal, Student's t and the beta distribution; the tail of chi-squared.
 
 use super::StatisticsError;
-use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+use statrs::distribution::{Beta, ChiSquared, Continuous, ContinuousCDF, Normal, StudentsT};
 
-/// From here on the series in `1 / df` is exact to the last digits of an `f64`, while
-/// inverting the beta function loses them (at 10 million it no longer converges).
+/// From here on the series in `1 / df` is exact to the last digits of an `f64`, while the
+/// incomplete beta function slowly loses them.
 const SERIES_FROM_DEGREES_OF_FREEDOM: f64 = 500.0;
+
+/// Far more than Newton's steps or halving an interval of doubles ever take.
+const MOST_STEPS: usize = 2_200;
+
+/// Where a rising distribution function reaches `probability`, between `lower` and `upper`.
+///
+/// Newton's steps inside a bracket that shrinks with each of them, halved where a step would
+/// leave it: it ends whatever the parameters. (The inversion of the incomplete beta function
+/// that comes with `statrs` 0.19 runs without end for some real parameters.)
+fn invert(
+    probability: f64,
+    (mut lower, mut upper): (f64, f64),
+    distribution: &(impl ContinuousCDF<f64, f64> + Continuous<f64, f64>),
+) -> f64 {
+    let mut at = lower + (upper - lower) / 2.0;
+    for _ in 0..MOST_STEPS {
+        let apart = distribution.cdf(at) - probability;
+        if apart > 0.0 {
+            upper = at;
+        } else {
+            lower = at;
+        }
+        let step = at - apart / distribution.pdf(at);
+        let next = if step > lower && step < upper {
+            step
+        } else {
+            lower + (upper - lower) / 2.0
+        };
+        if (next - at).abs() <= f64::EPSILON * next.abs() {
+            return next;
+        }
+        at = next;
+    }
+    at
+}
 
 fn inside(probability: f64) -> Result<f64, StatisticsError> {
     if probability > 0.0 && probability < 1.0 {
@@ -34,7 +69,17 @@ pub fn student_t(probability: f64, degrees_of_freedom: f64) -> Result<f64, Stati
     }
     let distribution = StudentsT::new(0.0, 1.0, degrees_of_freedom)
         .map_err(|_| StatisticsError::DegreesOfFreedom(degrees_of_freedom))?;
-    Ok(distribution.inverse_cdf(probability))
+    // The distribution is symmetric; its lower half keeps small probabilities exact.
+    let tail = probability.min(1.0 - probability);
+    if tail == 0.5 {
+        return Ok(0.0);
+    }
+    let mut reach = -1.0;
+    while distribution.cdf(reach) > tail && reach > f64::MIN / 4.0 {
+        reach *= 2.0;
+    }
+    let below = invert(tail, (reach, 0.0), &distribution);
+    Ok(if probability < 0.5 { below } else { -below })
 }
 
 /// Student's t from the normal quantile `z`, by the expansion of Abramowitz and Stegun, 26.7.5
@@ -53,6 +98,21 @@ fn near_normal(z: f64, degrees_of_freedom: f64) -> f64 {
 /// The quantile that cuts off half of what `confidence` leaves, on each side.
 pub fn two_sided(confidence: f64, degrees_of_freedom: f64) -> Result<f64, StatisticsError> {
     student_t((1.0 + inside(confidence)?) / 2.0, degrees_of_freedom)
+}
+
+/// The value below which a beta distribution falls with `probability`.
+pub fn beta(probability: f64, a: f64, b: f64) -> Result<f64, StatisticsError> {
+    let probability = inside(probability)?;
+    Beta::new(a, b)
+        .map(|beta| invert(probability, (0.0, 1.0), &beta))
+        .map_err(|_| StatisticsError::Spread("both parameters of a beta must be above zero"))
+}
+
+/// The probability that a chi-squared value lies above `statistic`.
+pub fn chi_squared_tail(statistic: f64, degrees_of_freedom: f64) -> Result<f64, StatisticsError> {
+    ChiSquared::new(degrees_of_freedom)
+        .map(|distribution| distribution.sf(statistic.max(0.0)))
+        .map_err(|_| StatisticsError::DegreesOfFreedom(degrees_of_freedom))
 }
 
 #[cfg(test)]

@@ -304,7 +304,7 @@ pub async fn batches(
         .collect()
 }
 
-fn narrow<T>(value: T, what: &str) -> Result<u32, StoreError>
+pub(super) fn narrow<T>(value: T, what: &str) -> Result<u32, StoreError>
 where
     u32: TryFrom<T>,
     <u32 as TryFrom<T>>::Error: std::fmt::Display,

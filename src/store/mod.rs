@@ -6,17 +6,24 @@
 pub mod access;
 pub mod batches;
 pub mod cohorts;
+pub mod denials;
 pub mod idempotency;
 pub mod library;
+pub mod people;
 pub mod periods;
 pub mod programmes;
 pub mod register;
 pub mod rounds;
 pub mod rows;
+pub mod samples;
+pub mod sessions;
+pub mod sites;
 pub mod staging;
 pub mod statements;
 pub mod trail;
+pub mod wall;
 
+use crate::config::RowSecurity;
 use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
 use sqlx::{Connection, PgPool, migrate::Migrator};
 use std::str::FromStr;
@@ -38,6 +45,13 @@ pub enum StoreError {
     /// Something stored is not what the program writes: the database was changed behind its back.
     #[error("stored {what} cannot be read: {reason}")]
     Damaged { what: String, reason: String },
+    #[error(
+        "row-level security cannot be set up: {0}. Let an administrator of the database run \
+         `create role emberbook_service nologin; grant emberbook_service to USER;` for the user \
+         of DATABASE_URL, or set EMBERBOOK_ROW_SECURITY=operator to say that you see to it \
+         yourself: the service then works with all the rights of that user"
+    )]
+    NoServiceRole(String),
 }
 
 impl StoreError {
@@ -74,11 +88,16 @@ impl StoreError {
     }
 }
 
-/// Opens the pool and brings the schema up to date.
+/// Opens the pool, brings the schema up to date and raises the second wall.
 ///
 /// # Errors
-/// The database cannot be reached, or it holds a schema this program does not know.
-pub async fn connect(url: &str, connections_max: u32) -> Result<PgPool, StoreError> {
+/// The database cannot be reached, it holds a schema this program does not know, or its
+/// user may not make the service's role.
+pub async fn connect(
+    url: &str,
+    connections_max: u32,
+    row_security: RowSecurity,
+) -> Result<PgPool, StoreError> {
     let options = PgConnectOptions::from_str(url)?.application_name("emberbook");
     let pool = PgPoolOptions::new()
         .max_connections(connections_max)
@@ -96,8 +115,14 @@ pub async fn connect(url: &str, connections_max: u32) -> Result<PgPool, StoreErr
         })
         .connect_with(options)
         .await?;
-    MIGRATIONS.run(&pool).await?;
+    prepare(&pool, row_security).await?;
     Ok(pool)
+}
+
+/// Brings the schema up to date and raises the second wall.
+pub async fn prepare(pool: &PgPool, row_security: RowSecurity) -> Result<(), StoreError> {
+    MIGRATIONS.run(pool).await?;
+    row_security.raise(pool).await
 }
 
 /// Unsigned on our side, `bigint` in PostgreSQL; a negative one was never written by us.

@@ -151,16 +151,27 @@ pub struct RegisterCounts {
     pub ended: u64,
 }
 
+/// Counts of `own_sites`; absent = of every site.
 pub async fn counts(
     connection: &mut PgConnection,
     programme_id: Uuid,
+    own_sites: Option<&[String]>,
 ) -> Result<RegisterCounts, StoreError> {
     let row = sqlx::query!(
-        r#"select (select count(*) from household where programme_id = $1) as "households!",
-                  (select count(*) from deployment_span where programme_id = $1) as "deployments!",
-                  (select count(*) from deployment_span
-                   where programme_id = $1 and not upper_inf(span)) as "ended!""#,
-        programme_id
+        r#"with own as (
+               select s.span from deployment_span s
+               where s.programme_id = $1
+                 and ($2::text[] is null or exists (
+                     select from household h
+                     where h.programme_id = $1 and h.household_code = s.household_code
+                       and h.site_code = any($2)))
+           )
+           select (select count(*) from household where programme_id = $1
+                   and ($2::text[] is null or site_code = any($2))) as "households!",
+                  (select count(*) from own) as "deployments!",
+                  (select count(*) from own where not upper_inf(span)) as "ended!""#,
+        programme_id,
+        own_sites
     )
     .fetch_one(connection)
     .await?;

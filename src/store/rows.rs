@@ -4,7 +4,8 @@
 //! The texts are those that were hashed: dates in ISO form, decimals with the
 //! digits that were entered, `yes` and `no`, nothing for an empty cell.
 
-use super::staging::{needs_round, table};
+use super::sites;
+use super::staging::table;
 use super::{StoreError, signed, unsigned};
 use crate::intake::{BatchKind, ValueRule};
 use crate::trail::merkle::Hash;
@@ -29,7 +30,7 @@ const FIXED_COLUMNS: usize = 5;
 
 fn selection(kind: BatchKind) -> String {
     let mut sql = "select batch_id, line, row_hash, sequence".to_owned();
-    sql.push_str(if needs_round(kind) {
+    sql.push_str(if kind.needs_round() {
         ", round_code"
     } else {
         ", null::text as round_code"
@@ -94,6 +95,7 @@ pub struct Place {
 }
 
 /// A page of all rows of a kind known at `position`, after `after`; each with its place.
+/// `own_sites` leaves out the rows of other sites, here and below; absent = every site.
 pub async fn page(
     connection: &mut PgConnection,
     programme_id: Uuid,
@@ -101,10 +103,12 @@ pub async fn page(
     position: u64,
     after: Option<Place>,
     limit: u32,
+    own_sites: Option<&[String]>,
 ) -> Result<Vec<(Place, StoredRow)>, StoreError> {
     let sql = selection(kind)
-        + "where programme_id = $1 and sequence < $2 and (sequence, line) > ($3, $4)
-           order by sequence, line limit $5";
+        + "where programme_id = $1 and sequence < $2 and (sequence, line) > ($3, $4) and "
+        + &sites::condition(kind, "$6")
+        + " order by sequence, line limit $5";
     let (sequence, line) = after.map_or((-1, 0), |a| (signed(a.sequence), signed(a.line)));
     let rows = sqlx::query(AssertSqlSafe(sql))
         .bind(programme_id)
@@ -112,6 +116,7 @@ pub async fn page(
         .bind(sequence)
         .bind(line)
         .bind(i64::from(limit))
+        .bind(own_sites)
         .fetch_all(connection)
         .await?;
     rows.iter()
@@ -139,15 +144,19 @@ pub async fn with_code(
     column: &'static str,
     value: &str,
     position: u64,
+    own_sites: Option<&[String]>,
 ) -> Result<Vec<StoredRow>, StoreError> {
     let sql = selection(kind)
         + &format!(
-            "where programme_id = $1 and {column} = $2 and sequence < $3 order by sequence, line"
+            "where programme_id = $1 and {column} = $2 and sequence < $3 and {}
+             order by sequence, line",
+            sites::condition(kind, "$4")
         );
     let rows = sqlx::query(AssertSqlSafe(sql))
         .bind(programme_id)
         .bind(value)
         .bind(signed(position))
+        .bind(own_sites)
         .fetch_all(connection)
         .await?;
     rows.iter().map(|row| stored_row(kind, row)).collect()
@@ -161,14 +170,18 @@ pub async fn of_batch(
     batch_id: Uuid,
     after_line: u64,
     limit: u32,
+    own_sites: Option<&[String]>,
 ) -> Result<Vec<StoredRow>, StoreError> {
     let sql = selection(kind)
-        + "where programme_id = $1 and batch_id = $2 and line > $3 order by line limit $4";
+        + "where programme_id = $1 and batch_id = $2 and line > $3 and "
+        + &sites::condition(kind, "$5")
+        + " order by line limit $4";
     let rows = sqlx::query(AssertSqlSafe(sql))
         .bind(programme_id)
         .bind(batch_id)
         .bind(signed(after_line))
         .bind(i64::from(limit))
+        .bind(own_sites)
         .fetch_all(connection)
         .await?;
     rows.iter().map(|row| stored_row(kind, row)).collect()

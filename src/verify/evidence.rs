@@ -5,7 +5,8 @@ use super::layout;
 use super::record::History;
 use super::report::{Fault, Level, Report};
 use crate::accounting::evidence::{
-    CharWeighing, Deployment, DeploymentEnd, Household, KitchenDay, UsageAnswer,
+    BaselineSurveyAnswer, CharLabTest, CharWeighing, CookingTest, Deployment, DeploymentEnd,
+    Household, KitchenDay, MoistureReading, StoveTest, UsageAnswer,
 };
 use crate::intake::{BatchKind, Row, row_from_texts};
 use crate::trail::bag::Bag;
@@ -23,7 +24,7 @@ pub(super) struct Accepted<T> {
     pub row: T,
 }
 
-/// Every row of the bag.
+/// Every row of the bag that a statement may read.
 #[derive(Debug, Default)]
 pub(super) struct Evidence {
     pub households: Vec<Accepted<Household>>,
@@ -32,6 +33,10 @@ pub(super) struct Evidence {
     pub usage_answers: Vec<Accepted<UsageAnswer>>,
     pub kitchen_days: Vec<Accepted<KitchenDay>>,
     pub char_weighings: Vec<Accepted<CharWeighing>>,
+    pub baseline_answers: Vec<Accepted<BaselineSurveyAnswer>>,
+    pub cooking_tests: Vec<Accepted<CookingTest>>,
+    pub stove_tests: Vec<Accepted<StoveTest>>,
+    pub char_samples: Vec<Accepted<CharLabTest>>,
 }
 
 /// Rows of one batch as they pass by.
@@ -217,6 +222,14 @@ fn keep(
         BatchKind::UsageSurvey => push!(usage_answers),
         BatchKind::KitchenTest => push!(kitchen_days),
         BatchKind::CharWeighing => push!(char_weighings),
+        BatchKind::BaselineSurvey => push!(baseline_answers),
+        BatchKind::CookingTest => push!(cooking_tests),
+        BatchKind::StoveTest => push!(stove_tests),
+        BatchKind::CharLab => push!(char_samples),
+        // No figure is worked out from them, so that none need be kept.
+        BatchKind::MoistureReading => {
+            MoistureReading::try_from(row).map_err(|e| e.to_string())?;
+        }
     }
     Ok(())
 }

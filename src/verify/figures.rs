@@ -193,6 +193,18 @@ fn inputs_at(
         position,
         Some(&chosen.char_weighings),
     );
+    let answers = known(
+        &evidence.baseline_answers,
+        position,
+        Some(&chosen.baseline_survey),
+    );
+    let cooking = known(
+        &evidence.cooking_tests,
+        position,
+        Some(&chosen.cooking_tests),
+    );
+    let stoves = known(&evidence.stove_tests, position, Some(&chosen.stove_tests));
+    let samples = known(&evidence.char_samples, position, Some(&chosen.char_lab));
     Ok(StatementInputs {
         programme,
         cohorts: gather::cohorts(
@@ -207,10 +219,10 @@ fn inputs_at(
         baseline_kitchens: kitchens(&chosen.baseline_kitchens)?,
         project_kitchens: kitchens(&chosen.project_kitchens)?,
         char_lots: gather::char_lots(&weighings, &period, yield_bound).map_err(words)?,
-        baseline_survey: Vec::new(),
-        cooking_tests: Vec::new(),
-        stove_tests: Vec::new(),
-        char_lab: Vec::new(),
+        baseline_survey: gather::survey_households(&answers, &households).map_err(words)?,
+        cooking_tests: gather::cooking_tests(&cooking),
+        stove_tests: gather::stove_tests(&stoves),
+        char_lab: gather::char_lab(&samples),
         evidence: evidence_sets(history, position, &chosen),
         period,
         position,

@@ -17,9 +17,10 @@ pub const ROW_PLACE_COLUMNS: [&str; 3] = ["batch", "line", "row_hash"];
 
 /// The file that holds all rows of a kind.
 pub fn row_file(kind: BatchKind) -> String {
-    let folder = match kind {
-        BatchKind::Households | BatchKind::Deployments | BatchKind::DeploymentEnds => "register",
-        BatchKind::UsageSurvey | BatchKind::KitchenTest | BatchKind::CharWeighing => "evidence",
+    let folder = if kind.needs_round() {
+        "evidence"
+    } else {
+        "register"
     };
     format!("{folder}/{}.csv", kind.file_stem())
 }
@@ -106,7 +107,7 @@ pub fn readme(programme_code: &str, programme_name: &str, position: u64) -> Stri
          \x20   emberbook verify PATH-TO-THIS-BAG\n\n\
          | where | what |\n| --- | --- |\n\
          | `data/register/*.csv` | households (pseudonymous codes), deployments, their ends |\n\
-         | `data/evidence/*.csv` | usage surveys, kitchen tests, char weighings: every accepted row |\n\
+         | `data/evidence/*.csv` | surveys, tests, weighings, laboratory results: every accepted row |\n\
          | `data/factors.json` | every factor version with its unit, spread, source and mark |\n\
          | `data/methodologies.json` | every methodology version |\n\
          | `data/statements/*.json` | statements with their traces, byte for byte as recorded |\n\

@@ -3,6 +3,9 @@
 use crate::accounting::factor::Factor;
 use crate::accounting::inputs::{Period, ProgrammeName};
 use crate::accounting::methodology::Methodology;
+use crate::accounting::records::access::{
+    PasswordRecord, PersonRecord, TokenRecord, TokenRevokedRecord,
+};
 use crate::accounting::records::{
     BatchRecord, FactorsRecord, PeriodClosedRecord, ProgrammeRecord, RoundRecord, SiteRecord,
     StoveModelRecord, kind,
@@ -51,6 +54,18 @@ impl History {
                 self.programme = Some(read(content)?);
             }
             kind::PROGRAMME_CREATED => return Err("a programme is created once, first".into()),
+            kind::PERSON_ADDED | kind::PERSON_CHANGED => {
+                read::<PersonRecord>(content)?;
+            }
+            kind::PASSWORD_SET => {
+                read::<PasswordRecord>(content)?;
+            }
+            kind::TOKEN_ISSUED => {
+                read::<TokenRecord>(content)?;
+            }
+            kind::TOKEN_REVOKED => {
+                read::<TokenRevokedRecord>(content)?;
+            }
             kind::SITE_ADDED => {
                 read::<SiteRecord>(content)?;
             }

@@ -53,7 +53,15 @@ impl Selection<'_> {
         match self.role {
             EvidenceRole::Usage => Some("surveyed_on"),
             EvidenceRole::CharWeighings => Some("weighed_on"),
-            _ => None,
+            // The register is asked day by day, and what was measured once holds for the
+            // periods that follow.
+            EvidenceRole::Register
+            | EvidenceRole::BaselineKitchens
+            | EvidenceRole::ProjectKitchens
+            | EvidenceRole::BaselineSurvey
+            | EvidenceRole::CookingTests
+            | EvidenceRole::StoveTests
+            | EvidenceRole::CharLab => None,
         }
     }
 
@@ -158,9 +166,13 @@ fn sentences(
     }
     for name in unanswered {
         let value = selection.at.get(*name).map_or("", String::as_str);
+        let why = match *name {
+            "age_band" => "is worked out from the date of installation and ",
+            _ => "",
+        };
         told.push(format!(
-            "The value is that of {} {}, which is worked out from the date of installation and \
-             stands in no column: the rows are not picked by it, and those of all values are shown.",
+            "The value is that of {} {}, which {why}stands in no column: the rows are not picked \
+             by it, and those of all values are shown.",
             words::spaced(name),
             words::spaced(value)
         ));
@@ -229,6 +241,39 @@ mod tests {
         assert!(selection.takes(template, &weighing("coconut_husk", "2025-12-31")));
         assert!(!selection.takes(template, &weighing("coconut_husk", "2026-01-01")));
         assert!(!selection.takes(template, &weighing("wood", "2025-06-01")));
+    }
+
+    #[test]
+    fn tests_of_an_earlier_year_count_and_are_picked_by_dish_and_device() {
+        let at = BTreeMap::from([
+            ("device".to_owned(), "gasifier".to_owned()),
+            ("dish".to_owned(), "bean_stew".to_owned()),
+        ]);
+        let selection = Selection {
+            role: EvidenceRole::CookingTests,
+            at: &at,
+            period: &period(),
+        };
+        let test = |dish: &str| RowView {
+            batch: Uuid::nil(),
+            line: 2,
+            row_hash: String::new(),
+            cells: json!({"device": "gasifier", "dish": dish, "tested_on": "2022-03-01"})
+                .as_object()
+                .unwrap()
+                .clone(),
+        };
+        let template = BatchKind::CookingTest.template();
+        assert!(selection.takes(template, &test("bean_stew")));
+        assert!(!selection.takes(template, &test("boiled_rice")));
+        let told = sentences(&selection, &[], 5, false);
+        assert_eq!(
+            told,
+            [
+                "Shown are the rows with device gasifier and dish bean stew.",
+                "These are all 5 rows."
+            ]
+        );
     }
 
     #[test]

@@ -1,12 +1,14 @@
 //! HTML pages over the same services as the API: drawn on the server, no script.
 //!
 //! Each page is a handler, a typed context and a template of the same name beside it.
-//! `page` holds what all share, `session` who looks, `guard` what every answer carries,
+//! `page` holds what all share, `session` who looks and from where, `guard` what every answer carries,
 //! `refusal` what is said when a page cannot be shown.
 
+mod account;
 mod assets;
 mod batch;
 mod batches;
+mod denials;
 mod evidence;
 mod export;
 mod factors;
@@ -16,6 +18,7 @@ mod guard;
 mod links;
 mod overview;
 mod page;
+mod people;
 mod proof;
 mod refusal;
 mod register;
@@ -23,6 +26,7 @@ mod row;
 mod rows_table;
 mod session;
 mod sign_in;
+mod simulated;
 mod statement;
 mod statements;
 mod stoves_chart;
@@ -41,6 +45,17 @@ pub fn router(service: Service) -> Router {
         .route("/", get(overview::show))
         .route("/sign-in", get(sign_in::form).post(sign_in::sign_in))
         .route("/sign-out", post(sign_in::sign_out))
+        .route(
+            "/account",
+            get(account::show).post(account::change_password),
+        )
+        .route("/account/revoke", post(account::revoke_token))
+        .route("/people", get(people::show).post(people::add))
+        .route("/people/{name}/change", post(people::change))
+        .route("/people/{name}/password", post(people::renew))
+        .route("/tokens", post(people::issue))
+        .route("/tokens/{id}/revoke", post(people::revoke))
+        .route("/denials", get(denials::list))
         .route("/register", get(register::show))
         .route("/batches", get(batches::list))
         .route("/batches/{id}", get(batch::show))

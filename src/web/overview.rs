@@ -38,6 +38,8 @@ struct OverviewPage {
     shell: Shell,
     invented: Option<String>,
     result: Option<ResultView>,
+    /// False for a reader who is bound to sites.
+    whole: bool,
     missing: Vec<MissingView>,
     /// Periods that have their statement, said where nothing is missing.
     stated: Vec<String>,
@@ -113,6 +115,7 @@ pub(super) async fn show(
             .programme_name
             .contains("(invented)")
             .then(|| caller.programme_name.clone()),
+        whole: overview.whole,
         result: overview
             .statement
             .as_ref()

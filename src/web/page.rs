@@ -2,7 +2,7 @@
 
 use super::refusal::Refusal;
 use super::{assets, words};
-use crate::service::Caller;
+use crate::service::{Caller, Role};
 use askama::Template;
 use axum::extract::{FromRequestParts, Path, Query};
 use axum::http::request::Parts;
@@ -18,16 +18,32 @@ pub(super) enum Section {
     Factors,
     Statements,
     Trail,
+    People,
+    Denials,
 }
 
-const SECTIONS: [(Section, &str, &str); 6] = [
+const SECTIONS: [(Section, &str, &str); 8] = [
     (Section::Overview, "Overview", "/"),
     (Section::Register, "Register", "/register"),
     (Section::Evidence, "Evidence", "/batches"),
     (Section::Factors, "Factors", "/factors"),
     (Section::Statements, "Statements", "/statements"),
     (Section::Trail, "Trail", "/trail"),
+    (Section::People, "People", "/people"),
+    (Section::Denials, "Denials", "/denials"),
 ];
+
+/// Whether the section has a page for the caller, so that no tab leads to a refusal.
+fn is_open(section: Section, caller: &Caller) -> bool {
+    match section {
+        // Until the first password is replaced there is one page only.
+        _ if caller.first_password => false,
+        Section::Overview | Section::Register | Section::Evidence | Section::Factors => true,
+        Section::Statements | Section::Trail => caller.sites.is_none(),
+        Section::People => caller.role == Role::Manager,
+        Section::Denials => matches!(caller.role, Role::Manager | Role::Verifier),
+    }
+}
 
 /// One entry of the navigation.
 pub(super) struct Tab {
@@ -55,16 +71,28 @@ pub(super) struct Shell {
 impl Shell {
     /// For someone who is signed in.
     pub fn of(caller: &Caller, section: Section, title: impl Into<String>) -> Self {
-        let tabs = SECTIONS.map(|(each, name, href)| Tab {
-            name,
-            href,
-            current: each == section,
-        });
+        Shell::with(caller, Some(section), title)
+    }
+
+    /// A page outside the sections.
+    pub fn beside(caller: &Caller, title: impl Into<String>) -> Self {
+        Shell::with(caller, None, title)
+    }
+
+    fn with(caller: &Caller, section: Option<Section>, title: impl Into<String>) -> Self {
+        let tabs = SECTIONS
+            .into_iter()
+            .filter(|(each, _, _)| is_open(*each, caller))
+            .map(|(each, name, href)| Tab {
+                name,
+                href,
+                current: Some(each) == section,
+            });
         Shell {
             reader: Some(Reader {
                 programme: caller.programme_name.clone(),
                 who: format!("{}, {}", caller.label, words::role(caller.role)),
-                tabs: tabs.into(),
+                tabs: tabs.collect(),
             }),
             ..Shell::bare(title)
         }

@@ -2,6 +2,7 @@
 
 use super::page::Shell;
 use crate::service::ServiceError;
+use crate::service::denials::Denied;
 use askama::Template;
 use axum::http::{StatusCode, Uri, header};
 use axum::response::{Html, IntoResponse, Redirect, Response};
@@ -21,6 +22,8 @@ struct RefusalPage<'a> {
 pub(super) enum Refusal {
     /// Nobody is signed in.
     SignIn,
+    /// Signed in with a first password, which is to be replaced.
+    ChoosePassword,
     Page {
         status: StatusCode,
         title: &'static str,
@@ -102,7 +105,13 @@ impl From<ServiceError> for Refusal {
 impl IntoResponse for Refusal {
     fn into_response(self) -> Response {
         let (status, title, detail, advice) = match self {
-            Refusal::SignIn => return Redirect::to("/sign-in").into_response(),
+            Refusal::SignIn => {
+                return denied(
+                    Redirect::to("/sign-in").into_response(),
+                    "nobody is signed in",
+                );
+            }
+            Refusal::ChoosePassword => return Redirect::to("/account").into_response(),
             Refusal::Page {
                 status,
                 title,
@@ -116,11 +125,21 @@ impl IntoResponse for Refusal {
             detail: &detail,
             advice,
         };
-        match page.render() {
+        let response = match page.render() {
             Ok(text) => (status, Html(text)).into_response(),
             Err(_) => (status, title).into_response(),
+        };
+        match status {
+            StatusCode::FORBIDDEN => denied(response, &detail),
+            _ => response,
         }
     }
+}
+
+/// Marks an answer as a denial, for whoever watches for them.
+pub(super) fn denied(mut response: Response, why: &str) -> Response {
+    response.extensions_mut().insert(Denied(why.to_owned()));
+    response
 }
 
 /// Answers a path that nothing else answers: programs get problem details, people a page.

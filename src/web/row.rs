@@ -79,7 +79,7 @@ pub(super) async fn show(
     let batch = service.batch(&caller, batch_id).await?;
     let row = service.row(&caller, batch_id, line).await?;
     let proof = service.row_proof(&caller, batch_id, line).await?;
-    let entry = service.trail_entry(&caller, batch.sequence).await?;
+    let entry = service.entry_of_batch(&caller, batch_id).await?;
     let content = entry.content.unwrap_or_default();
     let content = canonical_json(&content).map_err(|e| Refusal::broken(&e))?;
     let content = String::from_utf8(content).map_err(|e| Refusal::broken(&e))?;

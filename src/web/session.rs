@@ -2,23 +2,73 @@
 
 use super::refusal::Refusal;
 use crate::service::access::SESSION_HOURS;
+use crate::service::denials::{Known, Witness};
 use crate::service::{Caller, Service, ServiceError};
-use axum::extract::FromRequestParts;
+use axum::extract::{ConnectInfo, FromRequestParts};
 use axum::http::request::Parts;
 use axum::http::{HeaderMap, header};
+use std::net::{IpAddr, SocketAddr};
 
 const COOKIE: &str = "emberbook_session";
 
-/// Someone with a session; a request without one is sent to the sign-in page.
+/// Someone with a session; a request without one is sent to the sign-in page. Whoever has
+/// yet to replace a first password is sent to do that.
 pub(super) struct Visitor(pub Caller);
 
 impl FromRequestParts<Service> for Visitor {
     type Rejection = Refusal;
 
     async fn from_request_parts(parts: &mut Parts, service: &Service) -> Result<Self, Refusal> {
-        let session = session_of(&parts.headers).ok_or(ServiceError::Unauthenticated)?;
-        Ok(Visitor(service.caller_by_session(session).await?))
+        let AnyVisitor(caller) = AnyVisitor::from_request_parts(parts, service).await?;
+        if caller.first_password {
+            return Err(Refusal::ChoosePassword);
+        }
+        Ok(Visitor(caller))
     }
+}
+
+/// The same, before the first password was replaced too: for the page that does so.
+pub(super) struct AnyVisitor(pub Caller);
+
+impl FromRequestParts<Service> for AnyVisitor {
+    type Rejection = Refusal;
+
+    async fn from_request_parts(parts: &mut Parts, service: &Service) -> Result<Self, Refusal> {
+        let session = session_of(&parts.headers).ok_or(ServiceError::Unauthenticated)?;
+        let caller = service.caller_by_session(session).await?;
+        if let Some(witness) = parts.extensions.get::<Witness>() {
+            witness.saw(Known::caller(&caller));
+        }
+        Ok(AnyVisitor(caller))
+    }
+}
+
+/// Where a request comes from, as far as it is known.
+///
+/// Where the peer is of this machine or of a private network, it is taken for a proxy, which
+/// adds the address that it saw at the end of `X-Forwarded-For`.
+pub(super) struct Address(pub Option<IpAddr>);
+
+impl<S: Send + Sync> FromRequestParts<S> for Address {
+    type Rejection = std::convert::Infallible;
+
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Self::Rejection> {
+        let peer = parts.extensions.get::<ConnectInfo<SocketAddr>>();
+        let peer = peer.map(|ConnectInfo(address)| address.ip());
+        Ok(Address(address_of(peer, &parts.headers)))
+    }
+}
+
+fn address_of(peer: Option<IpAddr>, headers: &HeaderMap) -> Option<IpAddr> {
+    let near = match peer? {
+        IpAddr::V4(address) => address.is_loopback() || address.is_private(),
+        IpAddr::V6(address) => address.is_loopback() || address.is_unique_local(),
+    };
+    let told = || {
+        let last = headers.get_all("x-forwarded-for").iter().next_back()?;
+        last.to_str().ok()?.rsplit(',').next()?.trim().parse().ok()
+    };
+    if near { told().or(peer) } else { peer }
 }
 
 /// The session that the request's cookie names.
@@ -92,6 +142,23 @@ mod tests {
         let proto = HeaderName::from_static("x-forwarded-proto");
         assert!(cookie("p.s", &headers(proto.clone(), "https, http")).ends_with("; Secure"));
         assert!(!cookie("p.s", &headers(proto, "http")).contains("Secure"));
+    }
+
+    #[test]
+    fn only_a_near_peer_is_believed_about_where_a_request_comes_from() {
+        let told = HeaderName::from_static("x-forwarded-for");
+        let told = headers(told, "198.51.100.9, 192.0.2.7");
+        let address = |text: &str| Some(text.parse::<IpAddr>().unwrap());
+        assert_eq!(address_of(address("10.0.0.2"), &told), address("192.0.2.7"));
+        assert_eq!(
+            address_of(address("203.0.113.5"), &told),
+            address("203.0.113.5")
+        );
+        assert_eq!(
+            address_of(address("127.0.0.1"), &HeaderMap::new()),
+            address("127.0.0.1")
+        );
+        assert_eq!(address_of(None, &told), None);
     }
 
     #[test]

@@ -4,6 +4,7 @@ use super::figures::{self, ClaimView, FigureView, ShareView};
 use super::page::{PathParts, Section, Shell, draw};
 use super::refusal::Refusal;
 use super::session::Visitor;
+use super::simulated::{self, BothView, ContributionView};
 use super::words;
 use crate::accounting::statement::{Figure, FigureKind, Statement};
 use crate::service::Service;
@@ -23,6 +24,7 @@ struct StatementPage {
     removals: TotalView,
     /// Further groups of figures, each with its heading.
     groups: Vec<(&'static str, Vec<FigureView>)>,
+    both: Vec<BothView>,
     notes: Vec<String>,
     confidence: String,
 }
@@ -35,6 +37,10 @@ struct TotalView {
     parts: Vec<FigureView>,
     shares: Vec<ShareView>,
     rest: Option<String>,
+    /// The interval by simulation, e.g. `301 to 958`.
+    simulated: Option<String>,
+    contributions: Vec<ContributionView>,
+    advice: Vec<String>,
 }
 
 /// Where a figure stands on the page.
@@ -45,6 +51,7 @@ enum Group {
     Species,
     Fuel,
     Activity,
+    ForInformation,
 }
 
 fn group(figure: &Figure) -> Group {
@@ -52,8 +59,10 @@ fn group(figure: &Figure) -> Group {
         FigureKind::Reduction => Group::Reductions,
         FigureKind::Removal => Group::Removals,
         FigureKind::Activity => Group::Activity,
+        FigureKind::ForInformation => Group::ForInformation,
         FigureKind::Mass | FigureKind::Percent => match figure.id.as_str() {
             "co2_avoided" | "ch4_avoided" | "n2o_avoided" => Group::Reductions,
+            id if id.starts_with("co2e_") || id.starts_with("leakage_") => Group::Reductions,
             id if id.starts_with("char_") => Group::Removals,
             id if id.starts_with("fuel_") => Group::Fuel,
             _ => Group::Species,
@@ -96,12 +105,17 @@ pub(super) async fn show(
         ("Masses by species", shown(Group::Species, "")),
         ("Fuel", shown(Group::Fuel, "")),
         ("Activity", shown(Group::Activity, "")),
+        (
+            "Beside the account, for information: never claimed",
+            shown(Group::ForInformation, ""),
+        ),
     ];
     let title = format!("Statement of {}", statement.period.code);
     draw(&StatementPage {
         shell: Shell::of(&caller, Section::Statements, title),
         reductions,
         removals,
+        both: simulated::both(id, &statement),
         groups: groups
             .into_iter()
             .filter(|(_, list)| !list.is_empty())
@@ -129,7 +143,18 @@ fn total(
 ) -> TotalView {
     let figure = statement.figure(figure_id);
     let (shares, rest) = figure.map_or((Vec::new(), None), |figure| figures::shares(id, figure));
+    let drawn = statement.simulation.as_ref();
+    let drawn = drawn.and_then(|simulation| simulation.figure(figure_id));
+    let advice = statement.advice.iter();
     TotalView {
+        simulated: figure
+            .zip(drawn)
+            .and_then(|(figure, drawn)| simulated::interval(figure, drawn)),
+        contributions: drawn.map_or_else(Vec::new, |drawn| simulated::contributions(id, drawn)),
+        advice: advice
+            .filter(|advice| advice.figure == figure_id)
+            .map(|advice| words::label(&advice.sentence))
+            .collect(),
         figure: figure.map(|figure| figures::view(id, figure, Some(claimed))),
         claim,
         parts,
@@ -177,5 +202,11 @@ mod tests {
         assert_eq!(group(&figure("co_avoided", Mass)), Group::Species);
         assert_eq!(group(&figure("fuel_saved", Mass)), Group::Fuel);
         assert_eq!(group(&figure("use_rate", Activity)), Group::Activity);
+        assert_eq!(group(&figure("co2e_baseline", Mass)), Group::Reductions);
+        assert_eq!(group(&figure("leakage_co2e", Mass)), Group::Reductions);
+        assert_eq!(
+            group(&figure("co2_all_avoided", ForInformation)),
+            Group::ForInformation
+        );
     }
 }

@@ -78,6 +78,8 @@ fn statement() -> Statement {
             reductions: claim(Reduction::of_tonnes(0)),
             removals: claim(Removal::none()),
         },
+        simulation: None,
+        advice: vec![],
         notes: Vec::new(),
         rounding: String::new(),
         cautions: Vec::new(),

@@ -1,17 +1,40 @@
 //! Codes, numbers and times as people read them.
 
+use super::refusal::Refusal;
 use crate::accounting::claim::Basis;
 use crate::accounting::factor::{SourceMark, Spread};
 use crate::accounting::inputs::EvidenceRole;
 use crate::accounting::records::kind;
 use crate::report::summary::{decimals_for, number};
-use crate::service::Role;
+use crate::service::{Role, ServiceError};
+use axum::http::StatusCode;
 use chrono::{DateTime, Utc};
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 
 /// Significant digits of the numbers in a trace.
 const TRACE_DIGITS: u32 = 5;
+
+/// What is said on the page where a form could not be taken; everything else has a page of
+/// its own.
+pub(super) fn fault(error: ServiceError) -> Result<(StatusCode, String), Refusal> {
+    let status = match &error {
+        ServiceError::Invalid(_) => StatusCode::UNPROCESSABLE_ENTITY,
+        ServiceError::Conflict { .. } => StatusCode::CONFLICT,
+        ServiceError::NotFound { .. } => StatusCode::NOT_FOUND,
+        ServiceError::Braked { .. } => StatusCode::TOO_MANY_REQUESTS,
+        _ => return Err(error.into()),
+    };
+    let text = match &error {
+        ServiceError::Invalid(problems) => problems
+            .iter()
+            .map(|problem| format!("{} {}", spaced(&problem.field), problem.detail))
+            .collect::<Vec<_>>()
+            .join("; "),
+        other => other.to_string(),
+    };
+    Ok((status, format!("{}.", capital(&text))))
+}
 
 /// A stated figure to about three digits.
 pub(super) fn figure(value: Decimal) -> String {
@@ -190,6 +213,11 @@ pub(super) fn event(code: &str) -> String {
         kind::PERIOD_OPENED => "Monitoring period opened".into(),
         kind::PERIOD_CLOSED => "Monitoring period closed".into(),
         kind::STATEMENT_MADE => "Statement made".into(),
+        kind::PERSON_ADDED => "Person added".into(),
+        kind::PERSON_CHANGED => "Person changed".into(),
+        kind::PASSWORD_SET => "Password set".into(),
+        kind::TOKEN_ISSUED => "Token issued".into(),
+        kind::TOKEN_REVOKED => "Token revoked".into(),
         other => capital(&spaced(other)),
     }
 }

@@ -6,7 +6,8 @@ use sqlx::postgres::PgDatabaseError;
 use sqlx::{AssertSqlSafe, PgPool};
 
 /// Every table that may only grow, with a column of it.
-const APPEND_ONLY: [(&str, &str); 18] = [
+const APPEND_ONLY: [(&str, &str); 24] = [
+    ("denial", "why"),
     ("trail_entry", "actor"),
     ("trail_node", "hash"),
     ("checkpoint", "note"),
@@ -20,6 +21,11 @@ const APPEND_ONLY: [(&str, &str); 18] = [
     ("usage_answer", "outcome"),
     ("kitchen_day", "moisture_wb"),
     ("char_weighing", "fate"),
+    ("baseline_survey_answer", "fuel_wet_kg_per_day"),
+    ("cooking_test", "food_kg"),
+    ("stove_test", "water_end_kg"),
+    ("char_lab_result", "hydrogen"),
+    ("moisture_reading", "moisture_wb"),
     ("factor", "body"),
     ("methodology", "body"),
     ("monitoring_period", "ends_on"),
@@ -49,6 +55,8 @@ async fn every_recorded_row_refuses_update_delete_and_truncate() {
         .post("/periods/2025/close", &serde_json::json!({}))
         .await;
     close.ok(200);
+    let verifier = programme.client_of("verifier").await;
+    verifier.get("/tokens").await.problem(403, "forbidden");
     let pool = &programme.app.pool;
     let before = census(pool).await;
     for (table, column) in APPEND_ONLY {
@@ -99,7 +107,9 @@ async fn only_the_tables_that_must_change_can_change() {
         "deployment_span",
         "idempotent_answer",
         "operator_token",
+        "person",
         "programme",
+        "token_use",
         "trail_head",
     ];
     assert_eq!(free, expected);

@@ -102,7 +102,11 @@ async fn sign_in(browser: &Client, address: &str, token: &str) {
         .await
         .expect("the field");
     field.send_keys(token).await.expect("typing");
-    follow(browser, Locator::Css("form[action='/sign-in'] button")).await;
+    follow(
+        browser,
+        Locator::Css("form[aria-labelledby='by-token'] button"),
+    )
+    .await;
 }
 
 /// Pixels that a page is wider than its window.

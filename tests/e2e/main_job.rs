@@ -24,7 +24,7 @@ fn row_count(name: &str) -> u64 {
 #[tokio::test]
 async fn every_file_of_the_seed_is_accepted_whole_and_in_order() {
     let batches = &seeded().batches;
-    assert_eq!(batches.len(), 9);
+    assert_eq!(batches.len(), 14);
     let mut last = 0;
     for (name, batch) in batches {
         assert_eq!(batch["rows"], row_count(name), "{name}");

@@ -6,11 +6,13 @@
 mod char_lots;
 mod cohorts;
 mod kitchens;
+mod samples;
 mod usage;
 
 pub use char_lots::char_lots;
 pub use cohorts::cohorts;
-pub use kitchens::kitchen_households;
+pub use kitchens::{kitchen_households, survey_households};
+pub use samples::{char_lab, cooking_tests, stove_tests};
 pub use usage::usage_counts;
 
 use crate::accounting::evidence::{Deployment, DeploymentEnd, Household};

@@ -1,7 +1,9 @@
 //! Rows made by hand, with the counts and sums that they must give.
 
 use super::*;
-use crate::accounting::evidence::{CharWeighing, KitchenDay, People, UsageAnswer, UsageOutcome};
+use crate::accounting::evidence::{
+    BaselineSurveyAnswer, CharLabTest, CharWeighing, KitchenDay, People, UsageAnswer, UsageOutcome,
+};
 use crate::accounting::inputs::{Burn, Period};
 use rust_decimal::Decimal;
 use std::str::FromStr;
@@ -202,5 +204,69 @@ fn char_above_the_bound_is_set_apart() {
     assert_eq!(
         (found[0].dry_kg, found[0].over_bound_dry_kg),
         (decimal("6.95"), decimal("1.25"))
+    );
+}
+
+fn asked(on: &str, device: &str, fuel: &str, wet: &str, adults: u32) -> BaselineSurveyAnswer {
+    BaselineSurveyAnswer {
+        household_code: "h1".into(),
+        surveyed_on: day(on),
+        device: device.into(),
+        fuel: fuel.into(),
+        fuel_wet_kg_per_day: decimal(wet),
+        moisture_wb: decimal("0.2"),
+        people: People {
+            men_15_59: adults,
+            ..People::default()
+        },
+    }
+}
+
+#[test]
+fn a_survey_answer_counts_as_one_day_however_many_fuels_it_names() {
+    let answers = [
+        asked("2022-09-10", "three_stone_fire", "wood", "5.00", 4),
+        asked("2022-09-10", "three_stone_fire", "dung", "1", 4),
+        asked("2022-11-02", "three_stone_fire", "wood", "4", 3),
+    ];
+    let found = survey_households(&answers, &[household("h1", "north")]).unwrap();
+    assert_eq!(found.len(), 1);
+    assert_eq!((found[0].days, found[0].adult_days), (2, decimal("7")));
+    let dry: Vec<_> = found[0]
+        .dry_kg
+        .iter()
+        .map(|(burn, dry)| (burn.fuel.as_str(), dry.to_string()))
+        .collect();
+    assert_eq!(
+        dry,
+        [("dung", "0.8".to_owned()), ("wood", "7.2".to_owned())]
+    );
+    let unknown = survey_households(&answers, &[]).unwrap_err();
+    assert_eq!(
+        unknown.to_string(),
+        "household h1 of a baseline survey is not in the register"
+    );
+}
+
+#[test]
+fn tests_and_samples_stand_in_order_of_their_codes_without_trailing_zeros() {
+    let sample = |code: &str| CharLabTest {
+        sample_code: code.into(),
+        laboratory: "LAB".into(),
+        sampled_on: day("2025-04-01"),
+        feedstock: "wood".into(),
+        carbon_total: decimal("0.800"),
+        carbon_inorganic: decimal("0.0"),
+        hydrogen: decimal("0.020"),
+        ash: Some(decimal("0.10")),
+    };
+    let found = char_lab(&[sample("b"), sample("a"), sample("B")]);
+    let codes: Vec<&str> = found.iter().map(|s| s.sample_code.as_str()).collect();
+    assert_eq!(codes, ["B", "a", "b"]);
+    let texts = [found[0].carbon_total, found[0].carbon_inorganic].map(|d| d.to_string());
+    assert_eq!(texts, ["0.8", "0"]);
+    assert_eq!(
+        found[0].ash.map(|ash| ash.to_string()).as_deref(),
+        Some("0.1")
     );
 }

@@ -24,14 +24,38 @@ pub enum LibraryError {
     },
 }
 
-const METHODOLOGIES: [(&str, &str); 2] = [
+const METHODOLOGIES: [(&str, &str); 8] = [
+    (
+        "black-carbon-beside-1.json",
+        include_str!("methodologies/black-carbon-beside-1.json"),
+    ),
+    (
+        "cooking-test-1.json",
+        include_str!("methodologies/cooking-test-1.json"),
+    ),
+    (
+        "household-energy-1.json",
+        include_str!("methodologies/household-energy-1.json"),
+    ),
     (
         "kitchen-test-households-1.json",
         include_str!("methodologies/kitchen-test-households-1.json"),
     ),
     (
+        "kitchen-test-paired-1.json",
+        include_str!("methodologies/kitchen-test-paired-1.json"),
+    ),
+    (
+        "kitchen-test-per-adult-1.json",
+        include_str!("methodologies/kitchen-test-per-adult-1.json"),
+    ),
+    (
         "kitchen-test-precision-1.json",
         include_str!("methodologies/kitchen-test-precision-1.json"),
+    ),
+    (
+        "stove-efficiency-1.json",
+        include_str!("methodologies/stove-efficiency-1.json"),
     ),
 ];
 

@@ -141,5 +141,22 @@ pub struct FuelRule {
     pub class: String,
     /// Feedstock class of the char factors, e.g. `nut_shell`, `herbaceous`, `wood`.
     pub char_class: String,
+    /// Where the fuel is itself made from wood: of that wood.
     pub non_renewable_fraction: FactorId,
+    /// Of a fuel made in a kiln, as charcoal is: its making counts with its burning.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub made_from: Option<KilnRule>,
+}
+
+/// The wood that one fuel was made from. Its CO2 is that of the wood put into the kiln, in
+/// place of any CO2 factor of the fuel itself, so that no carbon counts twice.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct KilnRule {
+    /// Fuel class of the wood, e.g. `wood`; its CO2 factor is taken per energy.
+    pub class: String,
+    /// A `charcoal_conversion` factor, kg wood as received per kg charcoal.
+    pub conversion: FactorId,
+    /// A `net_calorific_value` factor of that wood as received, MJ/kg, device `charcoal_kiln`.
+    pub calorific_value: FactorId,
 }

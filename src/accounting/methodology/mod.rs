@@ -7,14 +7,16 @@ mod char;
 mod claim;
 mod fuel;
 mod leakage;
+mod validate;
 
 pub use char::{CharCarbon, CharPlace, CharRule, HydrogenToCarbonRule, Permanence};
 pub use claim::{Approach, ClaimRule, Fallback, Sides, UncertaintyRule};
 pub use fuel::{
     Ageing, BaselineFuel, CitedFuel, CookingShare, Design, DisplacementRule, EfficiencyRule,
-    FuelMethod, FuelPer, FuelRule, NonRenewableOn, ProjectEfficiency, SampleDesigns,
+    FuelMethod, FuelPer, FuelRule, KilnRule, NonRenewableOn, ProjectEfficiency, SampleDesigns,
 };
 pub use leakage::{Leakage, LeakageItem};
+pub use validate::{Shortcoming, validate};
 
 use crate::accounting::factor::FactorId;
 use serde::{Deserialize, Serialize};

@@ -1,6 +1,6 @@
 //! Two statements held against each other: the stated one and the one computed again.
 
-use super::Statement;
+use super::{Simulation, Statement};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::collections::BTreeMap;
@@ -64,6 +64,8 @@ pub fn compare(stated: &Statement, recomputed: &Statement) -> Vec<Difference> {
         &a.claims.removals,
         &b.claims.removals,
     );
+    simulations(&mut found, a.simulation.as_ref(), b.simulation.as_ref());
+    part(&mut found, "advice", &a.advice, &b.advice);
     part(&mut found, "notes", &a.notes, &b.notes);
     part(&mut found, "rounding", &a.rounding, &b.rounding);
     part(&mut found, "cautions", &a.cautions, &b.cautions);
@@ -72,6 +74,29 @@ pub fn compare(stated: &Statement, recomputed: &Statement) -> Vec<Difference> {
         &node.id
     });
     found
+}
+
+/// Draw by draw the same: every part of the simulation, its figures by their ids.
+fn simulations(
+    found: &mut Vec<Difference>,
+    stated: Option<&Simulation>,
+    recomputed: Option<&Simulation>,
+) {
+    let (Some(a), Some(b)) = (stated, recomputed) else {
+        part(found, "simulation", &stated, &recomputed);
+        return;
+    };
+    part(found, "simulation, draws", &a.draws, &b.draws);
+    part(found, "simulation, seed", &a.seed, &b.seed);
+    let cost = |one: &Simulation| (one.contribution_draws, one.contribution_evaluations);
+    part(found, "simulation, contributions", &cost(a), &cost(b));
+    by_id(
+        found,
+        "simulated figure",
+        &a.figures,
+        &b.figures,
+        |figure| &figure.id,
+    );
 }
 
 /// What is under one id on either side; a repeated id is paired in the order of its repeats.

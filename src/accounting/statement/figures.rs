@@ -3,11 +3,15 @@
 use super::char::CharAccount;
 use super::co2e::Avoided;
 use super::draft::Draft;
+use super::for_information::ForInformation;
 use super::fuel::{Kitchens, Saving};
-use super::species::SpeciesMass;
+use super::masses::SpeciesMass;
 use super::use_rate::Use;
-use super::{Figure, FigureKind};
-use crate::accounting::claim::{Basis, Claim, Claimable, Claims, Reduction, Removal, claimable};
+use super::{Figure, FigureKind, Simulation};
+use crate::accounting::claim::{
+    Basis, Bounds, Claim, ClaimError, Claimable, Claims, Reduction, Removal, claimable,
+};
+use crate::accounting::methodology::Approach;
 use crate::accounting::rounding::{FIGURE_DIGITS, to_digits};
 use crate::accounting::trace::NodeRef;
 
@@ -17,14 +21,20 @@ const SHOWN_SHARES: usize = 8;
 const REDUCTIONS: &str = "reductions_co2e";
 const REMOVALS: &str = "removals_co2";
 
+/// The figures that claims are drawn from, and what people call them.
+pub(super) const CLAIMED: [(&str, &str); 2] = [(REDUCTIONS, "reductions"), (REMOVALS, "removals")];
+
 /// Everything that the account arrived at.
 pub(super) struct Parts<'a> {
     pub days: Use,
     pub baseline: Kitchens<'a>,
     pub project: Kitchens<'a>,
+    pub cooking_moved: Option<NodeRef>,
     pub saving: Saving,
     pub avoided: Avoided<'a>,
     pub species: Vec<SpeciesMass>,
+    /// Short-lived species as CO2e, beside the claim.
+    pub short_lived: Vec<ForInformation>,
     pub char: CharAccount,
 }
 
@@ -34,21 +44,13 @@ pub(super) fn figures(draft: &mut Draft, parts: &Parts) -> Option<Vec<Figure>> {
     let mut wanted = vec![
         (REDUCTIONS.to_owned(), parts.avoided.reductions, Reduction),
         (REMOVALS.to_owned(), parts.char.stored, Removal),
-        ("co2_avoided".to_owned(), parts.avoided.co2, Mass),
-        ("ch4_avoided".to_owned(), parts.avoided.ch4, Mass),
-        ("n2o_avoided".to_owned(), parts.avoided.n2o, Mass),
     ];
-    for species in &parts.species {
-        let slug = &species.slug;
-        wanted.push((format!("{slug}_baseline"), species.baseline, Mass));
-        wanted.push((format!("{slug}_project"), species.project, Mass));
-        wanted.push((format!("{slug}_avoided"), species.avoided, Mass));
-        wanted.extend(
-            species
-                .percent
-                .map(|node| (format!("{slug}_percent"), node, Percent)),
-        );
-    }
+    wanted.extend(of_mass(&parts.avoided.co2e));
+    wanted.push(("leakage_co2e".to_owned(), parts.avoided.leaked, Mass));
+    let items = parts.avoided.leakage_items.iter();
+    wanted.extend(items.map(|(code, node)| (format!("leakage_co2e_{code}"), *node, Mass)));
+    let masses = parts.avoided.gases.iter().chain(&parts.species);
+    wanted.extend(masses.flat_map(of_mass));
     wanted.extend([
         ("fuel_saved".to_owned(), parts.saving.total, Mass),
         (
@@ -75,16 +77,42 @@ pub(super) fn figures(draft: &mut Draft, parts: &Parts) -> Option<Vec<Figure>> {
             Activity,
         ),
         ("use_rate".to_owned(), parts.days.rate, Activity),
+    ]);
+    let moved = parts.cooking_moved;
+    wanted.extend(moved.map(|node| ("cooking_moved".to_owned(), node, Activity)));
+    wanted.extend([
         ("char_weighed_dry".to_owned(), parts.char.weighed, Mass),
         ("char_to_soil_dry".to_owned(), parts.char.to_soil, Mass),
     ]);
-    wanted
-        .into_iter()
-        .map(|(id, node, kind)| figure(draft, id, node, kind))
-        .collect()
+    let mut figures: Vec<Figure> = Vec::new();
+    for (id, node, kind) in wanted {
+        figures.push(figure(draft, id, node, kind)?);
+    }
+    for beside in parts.avoided.all_co2.iter().chain(&parts.short_lived) {
+        figures.push(beside.figure(draft)?);
+    }
+    Some(figures)
 }
 
-fn figure(draft: &mut Draft, id: String, node: NodeRef, kind: FigureKind) -> Option<Figure> {
+/// Baseline, project, avoided and the percentage of one species.
+fn of_mass(mass: &SpeciesMass) -> Vec<(String, NodeRef, FigureKind)> {
+    let slug = &mass.slug;
+    let mut figures = vec![
+        (format!("{slug}_baseline"), mass.baseline, FigureKind::Mass),
+        (format!("{slug}_project"), mass.project, FigureKind::Mass),
+        (format!("{slug}_avoided"), mass.avoided, FigureKind::Mass),
+    ];
+    let percent = mass.percent;
+    figures.extend(percent.map(|node| (format!("{slug}_percent"), node, FigureKind::Percent)));
+    figures
+}
+
+pub(super) fn figure(
+    draft: &mut Draft,
+    id: String,
+    node: NodeRef,
+    kind: FigureKind,
+) -> Option<Figure> {
     let interval = draft.ledger.interval(node);
     let (lower, upper) = draft.keep(interval)?;
     let ledger = &draft.ledger;
@@ -103,9 +131,9 @@ fn figure(draft: &mut Draft, id: String, node: NodeRef, kind: FigureKind) -> Opt
 }
 
 /// Reductions and removals: two claims, never one number.
-pub(super) fn claims(draft: &mut Draft, parts: &Parts) -> Option<Claims> {
-    let reductions = claim(draft, parts.avoided.reductions, REDUCTIONS)?;
-    let mut removals = claim(draft, parts.char.stored, REMOVALS)?;
+pub(super) fn claims(draft: &mut Draft, parts: &Parts, simulation: &Simulation) -> Option<Claims> {
+    let reductions = claim(draft, parts.avoided.reductions, REDUCTIONS, simulation)?;
+    let mut removals = claim(draft, parts.char.stored, REMOVALS, simulation)?;
     if let Some(refusal) = &parts.char.refusal {
         removals = Claimable {
             tonnes: 0,
@@ -140,13 +168,28 @@ pub(super) fn claims(draft: &mut Draft, parts: &Parts) -> Option<Claims> {
     })
 }
 
-fn claim(draft: &mut Draft, node: NodeRef, figure: &str) -> Option<Claimable> {
+/// What may be claimed, from the interval of the approach that the methodology names.
+fn claim(
+    draft: &mut Draft,
+    node: NodeRef,
+    figure: &str,
+    simulation: &Simulation,
+) -> Option<Claimable> {
     let (value, doubt) = (draft.ledger.value(node), draft.ledger.uncertainty(node));
-    match claimable(value, doubt, &draft.inputs.methodology.claim) {
+    let rule = &draft.inputs.methodology.claim;
+    let bounds = match draft.inputs.methodology.uncertainty.claim_from {
+        Approach::Analytic => Bounds::propagated(value, doubt, rule),
+        Approach::MonteCarlo => Bounds::simulated(simulation.figure(figure), rule),
+    };
+    match bounds.and_then(|bounds| claimable(value, bounds, rule)) {
         Ok(claimable) => Some(claimable),
         Err(error) => {
             let sentence = format!("Nothing can be claimed of {figure}: {error}.");
-            draft.gap("number-too-large", sentence);
+            let code = match error {
+                ClaimError::NotSimulated => "nothing-simulated",
+                ClaimError::TooLarge | ClaimError::Statistics(_) => "number-too-large",
+            };
+            draft.gap(code, sentence);
             None
         }
     }

@@ -9,7 +9,7 @@ use std::fmt;
 
 /// What a formula asks the factor list for.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Need<'n> {
+pub(in crate::accounting) struct Need<'n> {
     pub quantity: Quantity,
     pub species: Option<&'n str>,
     pub device: Option<&'n str>,
@@ -63,20 +63,84 @@ fn answers(factor: &Factor, need: &Need) -> bool {
         && fits(&factor.fuel, need.fuel)
 }
 
+/// The closest of the `listed` factors for a need; several where they are equally close.
+pub(in crate::accounting) fn closest<'a>(
+    listed: impl Iterator<Item = &'a Factor>,
+    need: &Need,
+    also: impl Fn(&Factor) -> bool,
+) -> Vec<&'a Factor> {
+    let mut matching: Vec<&'a Factor> = Vec::new();
+    for factor in listed.filter(|factor| answers(factor, need) && also(factor)) {
+        if !matching.iter().any(|other| other.id() == factor.id()) {
+            matching.push(factor);
+        }
+    }
+    let closest = matching.iter().map(|factor| closeness(factor)).max();
+    matching.retain(|factor| Some(closeness(factor)) == closest);
+    matching
+}
+
+/// Why the formulas cannot take a factor.
+pub(in crate::accounting) struct Unusable {
+    pub code: &'static str,
+    pub sentence: String,
+}
+
+/// The unit in which the formulas take a factor, or why they cannot.
+pub(in crate::accounting) fn usable_unit(factor: &Factor) -> Result<&'static str, Unusable> {
+    let (quantity, id) = (factor.quantity, factor.id());
+    let Some(unit) = formula_unit(quantity, &factor.unit) else {
+        return Err(Unusable {
+            code: "unit-unusable",
+            sentence: format!(
+                "The {} {id} is given in {}, which cannot be used here; {} would be.",
+                quantity.words(),
+                factor.unit,
+                wanted_units(quantity)
+            ),
+        });
+    };
+    let most = is_fraction(quantity).then_some(Decimal::ONE);
+    if (factor.value < Decimal::ZERO && !may_be_negative(factor))
+        || most.is_some_and(|most| factor.value > most)
+    {
+        let range = if most.is_some() {
+            "0 to 1"
+        } else {
+            "0 or more"
+        };
+        return Err(Unusable {
+            code: "factor-out-of-range",
+            sentence: format!(
+                "The {} {id} is {}, but must be {range}.",
+                quantity.words(),
+                factor.value
+            ),
+        });
+    }
+    Ok(unit)
+}
+
+/// A line may fall, and aerosols that scatter light cool.
+fn may_be_negative(factor: &Factor) -> bool {
+    match factor.quantity {
+        Quantity::PermanenceSlope => true,
+        Quantity::GlobalWarmingPotential => {
+            matches!(factor.species.as_deref(), Some("OC" | "SO2"))
+        }
+        _ => false,
+    }
+}
+
 impl<'a> Draft<'a> {
     /// The closest factor of the methodology's list for a need; `also` narrows the choice.
     pub fn look_up(&mut self, need: &Need, also: impl Fn(&Factor) -> bool) -> Found<'a> {
-        let listed: BTreeSet<_> = self.inputs.methodology.factors.iter().collect();
-        let mut matching: Vec<&'a Factor> = Vec::new();
-        for factor in &self.inputs.factors {
-            let known = matching.iter().any(|other| other.id() == factor.id());
-            if !known && listed.contains(&factor.id()) && answers(factor, need) && also(factor) {
-                matching.push(factor);
-            }
-        }
-        let closest = matching.iter().map(|factor| closeness(factor)).max();
-        matching.retain(|factor| Some(closeness(factor)) == closest);
-        match matching.as_slice() {
+        let inputs = self.inputs;
+        let ids: BTreeSet<_> = inputs.methodology.factors.iter().collect();
+        let listed = inputs.factors.iter();
+        let listed = listed.filter(|factor| ids.contains(&factor.id()));
+        let found = closest(listed, need, also);
+        match found.as_slice() {
             [] => Found::None,
             [one] => Found::One(one),
             several => {
@@ -108,41 +172,27 @@ impl<'a> Draft<'a> {
 
     /// The factor's entry in the ledger; a gap when its unit or its value cannot be used.
     pub fn enter(&mut self, factor: &Factor) -> Option<NodeRef> {
-        let Some(unit) = formula_unit(factor.quantity, &factor.unit) else {
-            self.gap(
-                "unit-unusable",
-                format!(
-                    "The {} {} is given in {}, which cannot be used here; {} would be.",
-                    factor.quantity.words(),
-                    factor.id(),
-                    factor.unit,
-                    wanted_units(factor.quantity)
-                ),
-            );
-            return None;
-        };
-        let most = is_fraction(factor.quantity).then_some(Decimal::ONE);
-        let signed = factor.quantity == Quantity::PermanenceSlope;
-        if (factor.value < Decimal::ZERO && !signed) || most.is_some_and(|most| factor.value > most)
-        {
-            let range = if most.is_some() {
-                "0 to 1"
-            } else {
-                "0 or more"
-            };
-            self.gap(
-                "factor-out-of-range",
-                format!(
-                    "The {} {} is {}, but must be {range}.",
-                    factor.quantity.words(),
-                    factor.id(),
-                    factor.value
-                ),
-            );
-            return None;
-        }
+        let unit = self.usable(factor)?;
         let node = self.ledger.factor(factor, unit);
         self.keep(node)
+    }
+
+    /// As [`Draft::enter`], for a factor that each thing draws anew; `of` names the thing.
+    pub fn enter_apart(&mut self, factor: &Factor, of: &str) -> Option<NodeRef> {
+        let unit = self.usable(factor)?;
+        let node = self.ledger.factor_apart(factor, unit, of);
+        self.keep(node)
+    }
+
+    /// The unit that the formulas read the factor in; a gap where it cannot be used.
+    fn usable(&mut self, factor: &Factor) -> Option<&'static str> {
+        match usable_unit(factor) {
+            Ok(unit) => Some(unit),
+            Err(Unusable { code, sentence }) => {
+                self.gap(code, sentence);
+                None
+            }
+        }
     }
 
     pub fn required(&mut self, need: &Need) -> Option<NodeRef> {
@@ -183,7 +233,9 @@ fn formula_unit(quantity: Quantity, text: &str) -> Option<&'static str> {
     ]
     .contains(&text)
         // "fraction of PM2.5" says what the whole is; the quantity says so already.
-        || text.starts_with("fraction of ");
+        || text.starts_with("fraction of ")
+        // An efficiency that credits the energy of char would say so in its char treatment.
+        || text == "fraction, without the char's energy";
     let one_of = |words: &[&str]| plain || words.contains(&text);
     match quantity {
         NetCalorificValue => (text == "MJ/kg dry fuel").then_some("MJ/kg dry fuel"),
@@ -213,7 +265,9 @@ fn formula_unit(quantity: Quantity, text: &str) -> Option<&'static str> {
         }
         AnnualEfficiencyLoss | CookingShare | LeakageShare | PermanenceIntercept
         | PermanenceSlope | PermanenceResidual => plain.then_some("1"),
-        CharcoalConversion => None,
+        CharcoalConversion => {
+            (text == "kg wood/kg charcoal").then_some("kg as received/kg dry fuel")
+        }
     }
 }
 
@@ -225,6 +279,7 @@ fn wanted_units(quantity: Quantity) -> &'static str {
         Quantity::CharCarbonFraction => "kg C/kg dry char",
         Quantity::CharYieldBound => "kg dry char/kg dry fuel",
         Quantity::BaselineFuel => "kg dry fuel/household-day",
+        Quantity::CharcoalConversion => "kg wood/kg charcoal",
         _ => "a fraction",
     }
 }

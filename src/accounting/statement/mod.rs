@@ -2,33 +2,45 @@
 //!
 //! Same inputs, same program version: same bytes. No clock, no actor, no chance.
 
+mod advice;
+mod agreement;
 mod char;
-mod co2e;
+pub(in crate::accounting) mod co2e;
 mod compare;
 mod draft;
 mod figures;
+mod for_information;
 mod fuel;
-mod lookup;
-mod species;
+pub(in crate::accounting) mod kiln;
+mod leakage;
+pub(in crate::accounting) mod lookup;
+mod masses;
+pub(in crate::accounting) mod short_lived;
+mod side_by_side;
+mod simulation;
+mod sites;
+pub(in crate::accounting) mod species;
 mod use_rate;
 
+pub use advice::Advice;
 pub use char::SoilSink;
 pub use compare::{Difference, compare};
 pub use draft::Gap;
+pub use for_information::ForInformation;
+pub use side_by_side::{Headline, SideBySide, side_by_side};
+pub use simulation::{InputContribution, SimulatedFigure, Simulation};
 
 use crate::accounting::cautions;
 use crate::accounting::claim::Claims;
 use crate::accounting::inputs::{EvidenceSet, Period, ProgrammeName, StatementInputs};
-use crate::accounting::methodology::FuelMethod;
 use crate::accounting::rounding::ROUNDING_RULE;
 use crate::accounting::trace::{Share, Trace};
 use draft::Draft;
-use fuel::Arm;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 /// Names the layout of a statement's JSON.
-pub const SCHEMA: &str = "emberbook/statement/1";
+pub const SCHEMA: &str = "emberbook/statement/2";
 
 /// The computed result of a period under a methodology, at one position of the trail.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -43,6 +55,12 @@ pub struct Statement {
     pub program_version: String,
     pub figures: Vec<Figure>,
     pub claims: Claims,
+    /// The same figures by the second approach; statements of the first layout have none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub simulation: Option<Simulation>,
+    /// What would make the intervals of the claims narrower.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub advice: Vec<Advice>,
     pub notes: Vec<Note>,
     pub rounding: String,
     pub cautions: Vec<String>,
@@ -98,6 +116,8 @@ pub enum FigureKind {
     Percent,
     /// Days, rates: what was done.
     Activity,
+    /// Told beside the account; no claim is ever drawn from it.
+    ForInformation,
 }
 
 /// Something that a reader of the figures must know.
@@ -125,33 +145,34 @@ pub fn state(inputs: &StatementInputs) -> Result<Statement, Vec<Gap>> {
         ..
     } = draft;
     match stated {
-        Some((figures, claims)) if gaps.is_empty() => {
+        Some(account) if gaps.is_empty() => {
             let trace = ledger.close().map_err(|error| {
                 vec![Gap {
                     code: "number-too-large".to_owned(),
                     sentence: format!("This cannot be computed: {error}."),
                 }]
             })?;
-            Ok(assemble(inputs, figures, claims, notes, trace))
+            Ok(assemble(inputs, account, notes, trace))
         }
         _ => Err(gaps),
     }
 }
 
+/// What the account arrives at, beside its trace.
+struct Account {
+    figures: Vec<Figure>,
+    claims: Claims,
+    simulation: Simulation,
+    advice: Vec<Advice>,
+}
+
 /// The whole account, in the order in which a reader follows it.
-fn account(draft: &mut Draft) -> Option<(Vec<Figure>, Claims)> {
+fn account(draft: &mut Draft) -> Option<Account> {
     let inputs = draft.inputs;
-    if inputs.methodology.fuel_method != FuelMethod::KitchenTestIndependent {
-        draft.gap(
-            "fuel-method-unknown",
-            "Only kitchen tests of independent groups can be stated.".to_owned(),
-        );
-        return None;
-    }
     let days = use_rate::days_in_use(draft);
-    let baseline = fuel::kitchens(draft, Arm::Baseline);
-    let project = fuel::kitchens(draft, Arm::Project);
-    let (days, baseline, project) = (days?, baseline?, project?);
+    let groups = fuel::groups(draft, days.as_ref());
+    let (days, groups) = (days?, groups?);
+    let (baseline, project) = (groups.baseline, groups.project);
     let in_use = days.household_days_in_use;
     let saving = fuel::saving(draft, &baseline, &project, in_use);
     let avoided = co2e::avoided(draft, &baseline, &project, in_use);
@@ -161,6 +182,10 @@ fn account(draft: &mut Draft) -> Option<(Vec<Figure>, Claims)> {
         .iter()
         .map(|name| species::species_mass(draft, name, [&baseline, &project], in_use))
         .collect();
+    let species: Option<Vec<_>> = species.into_iter().collect();
+    let short_lived = species
+        .as_ref()
+        .and_then(|species| short_lived::short_lived(draft, species));
     let co2_factors = avoided
         .as_ref()
         .map_or(&[][..], |avoided| &avoided.co2_factors);
@@ -169,24 +194,38 @@ fn account(draft: &mut Draft) -> Option<(Vec<Figure>, Claims)> {
         days,
         baseline,
         project,
+        cooking_moved: groups.cooking_moved,
         saving: saving?,
         avoided: avoided?,
-        species: species.into_iter().collect::<Option<_>>()?,
+        species: species?,
+        short_lived: short_lived?,
         char: char?,
     };
-    Some((
-        figures::figures(draft, &parts)?,
-        figures::claims(draft, &parts)?,
-    ))
+    let figures = figures::figures(draft, &parts)?;
+    if !draft.gaps.is_empty() {
+        return None;
+    }
+    let simulation = simulation::run(draft, &figures)?;
+    agreement::note(draft, &figures, &simulation);
+    Some(Account {
+        claims: figures::claims(draft, &parts, &simulation)?,
+        advice: advice::advice(draft, &figures, &figures::CLAIMED)?,
+        figures,
+        simulation,
+    })
 }
 
 fn assemble(
     inputs: &StatementInputs,
-    figures: Vec<Figure>,
-    claims: Claims,
+    account: Account,
     notes: Vec<Note>,
     trace: Trace,
 ) -> Statement {
+    // Who reads of char may go and handle some.
+    let of_char = match inputs.char_lots.as_slice() {
+        [] => &[][..],
+        _ => cautions::char(),
+    };
     Statement {
         schema: SCHEMA.to_owned(),
         programme: inputs.programme.clone(),
@@ -198,12 +237,15 @@ fn assemble(
             title: inputs.methodology.title.clone(),
         },
         program_version: env!("CARGO_PKG_VERSION").to_owned(),
-        figures,
-        claims,
+        figures: account.figures,
+        claims: account.claims,
+        simulation: Some(account.simulation),
+        advice: account.advice,
         notes,
         rounding: ROUNDING_RULE.to_owned(),
         cautions: cautions::statement()
             .iter()
+            .chain(of_char)
             .map(|text| (*text).to_owned())
             .collect(),
         evidence: inputs.evidence.clone(),

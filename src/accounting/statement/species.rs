@@ -1,15 +1,18 @@
-//! Particulate, its black and organic carbon, carbon monoxide: masses beside the CO2e.
+//! Particulate, its black and organic carbon, CO, NMVOC, SO2: masses beside the CO2e.
 
+use super::co2e::GASES;
 use super::draft::Draft;
-use super::fuel::{Arm, BurntFuel, Kitchens};
+use super::fuel::{BurntFuel, Kitchens};
 use super::lookup::{Found, Need};
+use super::masses::{Scale, SpeciesMass, Wanted, over_groups, slug};
 use crate::accounting::factor::{Factor, Quantity};
 use crate::accounting::trace::{Heading, NodeRef, Sign, Term};
 use crate::statistics::distribution::Shape;
 use rust_decimal::Decimal;
 
 /// Species that may be stated as masses; the greenhouse gases have their own account.
-const STATED_SPECIES: [&str; 6] = ["PM2.5", "BC", "OC", "CO", "NMVOC", "SO2"];
+pub(in crate::accounting) const STATED_SPECIES: [&str; 6] =
+    ["PM2.5", "BC", "OC", "CO", "NMVOC", "SO2"];
 
 /// Where nothing is known of a device's black carbon share, it may lie anywhere in here.
 ///
@@ -20,25 +23,6 @@ const UNKNOWN_SHARE: (Decimal, Decimal) = (
     Decimal::from_parts(50, 0, 0, false, 2),
 );
 
-/// One species over both groups, in kg of the period.
-pub(super) struct SpeciesMass {
-    /// `pm25`
-    pub slug: String,
-    pub baseline: NodeRef,
-    pub project: NodeRef,
-    pub avoided: NodeRef,
-    /// Of the baseline; none where the baseline emits nothing.
-    pub percent: Option<NodeRef>,
-}
-
-pub(super) fn slug(species: &str) -> String {
-    species
-        .chars()
-        .filter(char::is_ascii_alphanumeric)
-        .collect::<String>()
-        .to_lowercase()
-}
-
 /// `E = sum over fuel and device of dry mass * EF`, baseline, project and the difference.
 pub(super) fn species_mass(
     draft: &mut Draft,
@@ -48,34 +32,24 @@ pub(super) fn species_mass(
 ) -> Option<SpeciesMass> {
     if !STATED_SPECIES.contains(&name) {
         let known = STATED_SPECIES.join(", ");
-        draft.gap(
-            "species-unknown",
-            format!("{name} cannot be stated as a mass beside the CO2e; these can: {known}."),
-        );
+        let sentence = if GASES.contains(&name) {
+            format!("{name} is stated by the account of CO2e itself; beside it can stand: {known}.")
+        } else {
+            format!("{name} cannot be stated as a mass beside the CO2e; these can: {known}.")
+        };
+        draft.gap("species-unknown", sentence);
         return None;
     }
     let slug = slug(name);
     // Both groups are tried before giving up, so that all gaps are named at once.
     let per_day = groups.map(|group| group_per_day(draft, name, &slug, group));
-    let [baseline_day, project_day] = [per_day[0]?, per_day[1]?];
-    let baseline = over_period(draft, name, &slug, Arm::Baseline, baseline_day, days_in_use)?;
-    let project = over_period(draft, name, &slug, Arm::Project, project_day, days_in_use)?;
-    let heading = Heading::new(
-        format!("{slug}/avoided"),
-        format!("{name} avoided"),
-        "mass-avoided",
-        "kg",
-    );
-    let avoided = draft.ledger.difference(heading, baseline, project);
-    let avoided = draft.keep(avoided)?;
-    let percent = percent(draft, name, &slug, baseline_day, project_day)?;
-    Some(SpeciesMass {
-        slug,
-        baseline,
-        project,
-        avoided,
-        percent,
-    })
+    let wanted = Wanted {
+        name,
+        slug: &slug,
+        qualifier: "",
+        scale: Scale::Kilograms,
+    };
+    over_groups(draft, &wanted, [per_day[0]?, per_day[1]?], days_in_use)
 }
 
 fn group_per_day(draft: &mut Draft, name: &str, slug: &str, group: &Kitchens) -> Option<NodeRef> {
@@ -99,77 +73,12 @@ fn group_per_day(draft: &mut Draft, name: &str, slug: &str, group: &Kitchens) ->
     draft.keep(sum)
 }
 
-fn over_period(
-    draft: &mut Draft,
-    name: &str,
-    slug: &str,
-    arm: Arm,
-    per_day: NodeRef,
-    days_in_use: NodeRef,
-) -> Option<NodeRef> {
-    let heading = Heading::new(
-        format!("{slug}/{}", arm.id()),
-        format!("{name} emitted, {}", arm.id()),
-        "mass-emitted",
-        "kg",
-    );
-    let mass = draft.ledger.product(heading, &[per_day, days_in_use]);
-    draft.keep(mass)
-}
-
-/// Outer `None`: a gap. Inner `None`: the baseline emits nothing, so there is no percentage.
-fn percent(
-    draft: &mut Draft,
-    name: &str,
-    slug: &str,
-    baseline: NodeRef,
-    project: NodeRef,
-) -> Option<Option<NodeRef>> {
-    if draft.ledger.value(baseline).is_zero() {
-        draft.note(
-            "no-percentage",
-            format!("The baseline emits no {name}, so its reduction has no percentage."),
-        );
-        return Some(None);
-    }
-    let heading = Heading::new(
-        format!("{slug}/avoided_per_household_day"),
-        format!("{name} avoided per household-day"),
-        "mass-avoided-per-household-day",
-        "kg/household-day",
-    );
-    let avoided = draft.ledger.difference(heading, baseline, project);
-    let avoided = draft.keep(avoided)?;
-    let heading = Heading::new(
-        format!("{slug}/avoided_share"),
-        format!("share of {name} avoided"),
-        "share-avoided",
-        "1",
-    );
-    let share = draft.ledger.quotient(heading, avoided, baseline);
-    let share = draft.keep(share)?;
-    let hundred = draft.convention(
-        "percent",
-        "hundredths in a whole",
-        "%",
-        Decimal::ONE_HUNDRED,
-    )?;
-    let heading = Heading::new(
-        format!("{slug}/percent"),
-        format!("{name} avoided, percent of the baseline mass"),
-        "percent-avoided",
-        "%",
-    );
-    let percent = draft.ledger.product(heading, &[share, hundred]);
-    Some(Some(draft.keep(percent)?))
-}
-
 /// kg of a species per household-day from one fuel in one device.
 fn emitted(draft: &mut Draft, name: &str, slug: &str, burnt: &BurntFuel) -> Option<NodeRef> {
     let factors = if name == "BC" {
         black_carbon(draft, burnt)?
     } else {
-        let factor = draft.require(&emission_need(name, burnt))?;
+        let factor = emission_factor(draft, name, burnt)?;
         emission_factors(draft, burnt, factor)?
     };
     let heading = Heading::new(
@@ -184,6 +93,29 @@ fn emitted(draft: &mut Draft, name: &str, slug: &str, burnt: &BurntFuel) -> Opti
     );
     let product = draft.ledger.product(heading, &factors);
     draft.keep(product)
+}
+
+/// The emission factor of one species; where there is none, words that name device and fuel.
+fn emission_factor<'a>(
+    draft: &mut Draft<'a>,
+    species: &str,
+    burnt: &BurntFuel,
+) -> Option<&'a Factor> {
+    let need = emission_need(species, burnt);
+    match draft.look_up(&need, |_| true) {
+        Found::One(factor) => Some(factor),
+        Found::Several => None,
+        Found::None => {
+            let sentence = format!(
+                "No factor of the methodology answers the need for {need}: {} was burnt in {}, {}.",
+                burnt.burn.fuel,
+                burnt.burn.device,
+                burnt.arm.id()
+            );
+            draft.gap("factor-missing", sentence);
+            None
+        }
+    }
 }
 
 pub(super) fn emission_need<'n>(species: &'n str, burnt: &'n BurntFuel) -> Need<'n> {
@@ -231,7 +163,7 @@ fn black_carbon(draft: &mut Draft, burnt: &BurntFuel) -> Option<Vec<NodeRef>> {
         Found::Several => return None,
         Found::None => {}
     }
-    let particulate = draft.require(&emission_need("PM2.5", burnt))?;
+    let particulate = emission_factor(draft, "PM2.5", burnt)?;
     let mut factors = emission_factors(draft, burnt, particulate)?;
     let of_share = |species| Need {
         quantity: Quantity::BlackCarbonShare,

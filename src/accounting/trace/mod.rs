@@ -8,7 +8,8 @@ mod ledger;
 mod unit;
 
 pub use ledger::{
-    Estimate, Family, Heading, Ledger, LedgerError, NodeRef, Survey, Term, Uncertainty,
+    Estimate, Family, Heading, Improvement, Ledger, LedgerError, LedgerModel, NodeRef, Origin,
+    Peculiarity, Survey, Term, Uncertainty,
 };
 pub use unit::Unit;
 

@@ -1,9 +1,9 @@
 //! Kitchen performance tests: one row per kitchen, day, device and fuel.
 
-use super::shared::{self, mass, moisture};
+use super::shared::{self, mass};
 use crate::intake::kinds::BatchKind;
 use crate::intake::rejection::{Fault, code};
-use crate::intake::template::{Column, RowRule, SoundCells, Template, ValueRule};
+use crate::intake::template::{RowRule, SoundCells, Template};
 
 pub(in crate::intake) const HOUSEHOLD_CODE: usize = 0;
 pub(in crate::intake) const MEASURED_ON: usize = 1;
@@ -22,22 +22,8 @@ pub(in crate::intake) static TEMPLATE: Template = Template {
     columns: &[
         shared::HOUSEHOLD_CODE,
         shared::day("measured_on", "Day of the test", "2025-05-12"),
-        Column {
-            name: "device",
-            value: ValueRule::OneOf(shared::DEVICES),
-            required: true,
-            unit: None,
-            description: "What the fuel was burnt in",
-            example: "gasifier",
-        },
-        Column {
-            name: "fuel",
-            value: ValueRule::OneOf(shared::FUELS),
-            required: true,
-            unit: None,
-            description: "What was burnt",
-            example: "coconut_husk",
-        },
+        shared::DEVICE,
+        shared::FUEL,
         mass(
             "stock_start_wet_kg",
             "Fuel in stock at the start of the day, as weighed",
@@ -53,11 +39,7 @@ pub(in crate::intake) static TEMPLATE: Template = Template {
             "Fuel in stock at the end of the day, as weighed",
             "4.35",
         ),
-        moisture(
-            "moisture_wb",
-            "Moisture of the fuel, wet basis: water / wet mass",
-            "0.14",
-        ),
+        shared::FUEL_MOISTURE,
         shared::CHILDREN,
         shared::WOMEN,
         shared::MEN,

@@ -1,14 +1,19 @@
 //! One file per template: its columns, where each stands, and its row rules.
 
+pub(in crate::intake) mod baseline_survey;
+pub(in crate::intake) mod char_lab;
 pub(in crate::intake) mod char_weighing;
+pub(in crate::intake) mod cooking_test;
 pub(in crate::intake) mod deployment_ends;
 pub(in crate::intake) mod deployments;
 pub(in crate::intake) mod households;
 pub(in crate::intake) mod kitchen_test;
+pub(in crate::intake) mod moisture_reading;
 mod shared;
+pub(in crate::intake) mod stove_test;
 pub(in crate::intake) mod usage_survey;
 
-pub(in crate::intake) use shared::{FRACTION, MOISTURE_WB};
+pub(in crate::intake) use shared::{DRY_FRACTION, FRACTION, MOISTURE_WB};
 
 #[cfg(test)]
 mod tests {
@@ -44,6 +49,30 @@ mod tests {
             header(BatchKind::CharWeighing),
             "household_code,weighed_on,feedstock,fuel_burnt_wet_kg,fuel_moisture_wb,char_wet_kg,\
              char_moisture_wb,fate"
+        );
+        assert_eq!(
+            header(BatchKind::BaselineSurvey),
+            "household_code,surveyed_on,device,fuel,fuel_wet_kg_per_day,moisture_wb,\
+             children_0_14,women_over_14,men_15_59,men_over_59"
+        );
+        assert_eq!(
+            header(BatchKind::CookingTest),
+            "test_code,cook_code,tested_on,device,dish,fuel,fuel_wet_kg,moisture_wb,\
+             char_left_dry_kg,food_kg,minutes"
+        );
+        assert_eq!(
+            header(BatchKind::StoveTest),
+            "test_code,laboratory,tested_on,device,stove_age_years,fuel,fuel_wet_kg,moisture_wb,\
+             fuel_ncv_dry_mj_per_kg,char_left_dry_kg,char_ncv_mj_per_kg,water_start_kg,\
+             water_end_kg,water_start_c,water_end_c,minutes,co_g,pm25_mg"
+        );
+        assert_eq!(
+            header(BatchKind::CharLab),
+            "sample_code,laboratory,sampled_on,feedstock,carbon_total,carbon_inorganic,hydrogen,ash"
+        );
+        assert_eq!(
+            header(BatchKind::MoistureReading),
+            "household_code,measured_on,fuel,moisture_wb"
         );
     }
 

@@ -10,7 +10,32 @@ pub(in crate::intake) const MOISTURE_WB: &str = "fraction of wet mass";
 /// Unit of a share between 0 and 1.
 pub(in crate::intake) const FRACTION: &str = "fraction";
 
+/// Unit of a part of a sample, weighed dry.
+pub(in crate::intake) const DRY_FRACTION: &str = "fraction of dry mass";
+
 pub(super) const WET_KG: &str = "kg wet";
+
+pub(super) const DRY_KG: &str = "kg dry";
+
+pub(super) const CELSIUS: &str = "degree Celsius";
+
+pub(super) const MINUTES: &str = "minutes";
+
+/// A code of the programme's own that must be given.
+pub(super) const fn own_code(
+    name: &'static str,
+    description: &'static str,
+    example: &'static str,
+) -> Column {
+    Column {
+        name,
+        value: CODE,
+        required: true,
+        unit: None,
+        description,
+        example,
+    }
+}
 
 /// Fuels that a kitchen may burn.
 pub(super) const FUELS: &[&str] = &[
@@ -62,6 +87,28 @@ pub(super) const MOISTURE: ValueRule = ValueRule::Decimal {
     min: Decimal::ZERO,
     max: Decimal::from_parts(8, 0, 0, false, 1),
     scale_max: 6,
+};
+
+/// Mass of what one test burns, cooks or heats, in kg: never nothing, and the upper bound
+/// catches grams written as kilograms.
+pub(super) const TEST_MASS: ValueRule = ValueRule::Decimal {
+    min: Decimal::from_parts(1, 0, 0, false, 3),
+    max: Decimal::ONE_HUNDRED,
+    scale_max: 6,
+};
+
+/// What one test leaves, in kg: may be nothing.
+pub(super) const LEFT_MASS: ValueRule = ValueRule::Decimal {
+    min: Decimal::ZERO,
+    max: Decimal::ONE_HUNDRED,
+    scale_max: 6,
+};
+
+/// Minutes that a test took: over 0, to a day.
+pub(super) const DURATION: ValueRule = ValueRule::Decimal {
+    min: Decimal::from_parts(1, 0, 0, false, 1),
+    max: Decimal::from_parts(1440, 0, 0, false, 0),
+    scale_max: 3,
 };
 
 const HEADCOUNT: ValueRule = ValueRule::Integer { min: 0, max: 50 };
@@ -129,6 +176,49 @@ pub(super) const OLDER_MEN: Column = Column {
     example: "0",
 };
 
+pub(super) const DEVICE: Column = Column {
+    name: "device",
+    value: ValueRule::OneOf(DEVICES),
+    required: true,
+    unit: None,
+    description: "What the fuel was burnt in",
+    example: "gasifier",
+};
+
+pub(super) const FUEL: Column = Column {
+    name: "fuel",
+    value: ValueRule::OneOf(FUELS),
+    required: true,
+    unit: None,
+    description: "What was burnt",
+    example: "coconut_husk",
+};
+
+/// Fuel of one test.
+pub(super) const TEST_FUEL: Column = Column {
+    name: "fuel_wet_kg",
+    value: TEST_MASS,
+    required: true,
+    unit: Some(WET_KG),
+    description: "Fuel burnt in the test, as weighed",
+    example: "1.24",
+};
+
+pub(super) const FUEL_MOISTURE: Column = moisture(
+    "moisture_wb",
+    "Moisture of the fuel, wet basis: water / wet mass",
+    "0.14",
+);
+
+pub(super) const CHAR_LEFT: Column = Column {
+    name: "char_left_dry_kg",
+    value: LEFT_MASS,
+    required: true,
+    unit: Some(DRY_KG),
+    description: "Dry char left over at the end; 0 where none is left",
+    example: "0.21",
+};
+
 /// A wet mass that must be weighed.
 pub(super) const fn mass(
     name: &'static str,
@@ -190,5 +280,24 @@ pub(super) fn end_after_start(
              ended_on is the first day without the stove"
         );
         ("ended_on", Fault::new(code::END_NOT_AFTER_START, detail))
+    })
+}
+
+/// Char is what the fuel leaves: it cannot weigh more than the dry fuel.
+pub(super) fn char_within_fuel(
+    cells: &SoundCells<'_>,
+    fuel_wet: usize,
+    moisture: usize,
+    char_left: usize,
+) -> Option<(&'static str, Fault)> {
+    let (wet, water) = (cells.decimal(fuel_wet)?, cells.decimal(moisture)?);
+    let char_kg = cells.decimal(char_left)?;
+    let dry = wet.checked_mul(Decimal::ONE.checked_sub(water)?)?;
+    (char_kg > dry).then(|| {
+        let detail = format!(
+            "{char_kg} kg of char are left of {} kg of dry fuel: more than was burnt",
+            dry.normalize()
+        );
+        (CHAR_LEFT.name, Fault::new(code::CHAR_OVER_FUEL, detail))
     })
 }

@@ -4,7 +4,7 @@ use super::{file_of, places, read_all};
 use crate::intake::{BatchKind, row_from_texts};
 
 /// The example row of a kind with some cells changed.
-fn texts(kind: BatchKind, changes: &[(&str, &'static str)]) -> Vec<&'static str> {
+pub(super) fn texts(kind: BatchKind, changes: &[(&str, &'static str)]) -> Vec<&'static str> {
     let template = kind.template();
     let mut texts: Vec<&str> = template
         .columns
@@ -18,7 +18,7 @@ fn texts(kind: BatchKind, changes: &[(&str, &'static str)]) -> Vec<&'static str>
     texts
 }
 
-fn refused(kind: BatchKind, changes: &[(&str, &'static str)]) -> Vec<(String, String)> {
+pub(super) fn refused(kind: BatchKind, changes: &[(&str, &'static str)]) -> Vec<(String, String)> {
     let texts = texts(kind, changes);
     let list = row_from_texts(kind.template(), 9, texts.into_iter())
         .err()

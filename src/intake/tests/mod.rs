@@ -5,6 +5,7 @@ mod bad_files;
 mod headers;
 mod properties;
 mod reading;
+mod samples;
 mod typed_rows;
 
 use super::{BatchKind, CsvReader, Rejection, Row};

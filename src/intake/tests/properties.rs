@@ -163,6 +163,11 @@ proptest! {
             BatchKind::UsageSurvey => UsageAnswer::try_from(&row).map(drop),
             BatchKind::KitchenTest => KitchenDay::try_from(&row).map(drop),
             BatchKind::CharWeighing => CharWeighing::try_from(&row).map(drop),
+            BatchKind::BaselineSurvey => BaselineSurveyAnswer::try_from(&row).map(drop),
+            BatchKind::CookingTest => CookingTest::try_from(&row).map(drop),
+            BatchKind::StoveTest => StoveTest::try_from(&row).map(drop),
+            BatchKind::CharLab => CharLabTest::try_from(&row).map(drop),
+            BatchKind::MoistureReading => MoistureReading::try_from(&row).map(drop),
         };
         prop_assert_eq!(typed, Ok(()));
     }

@@ -3,6 +3,7 @@
 
 mod evidence;
 mod register;
+mod samples;
 
 use super::{COMMITTED_SEED, Scale, Seed, SeedError, write_folder};
 use crate::accounting::factor::FactorId;
@@ -128,6 +129,30 @@ fn files_are_plain_text_with_the_agreed_header_rows() {
         ("kitchen-project.csv", kitchen),
         ("char-weighings-2024.csv", weighing),
         ("char-weighings-2025.csv", weighing),
+        (
+            "baseline-survey.csv",
+            "household_code,surveyed_on,device,fuel,fuel_wet_kg_per_day,moisture_wb,children_0_14,\
+             women_over_14,men_15_59,men_over_59",
+        ),
+        (
+            "cooking-tests.csv",
+            "test_code,cook_code,tested_on,device,dish,fuel,fuel_wet_kg,moisture_wb,\
+             char_left_dry_kg,food_kg,minutes",
+        ),
+        (
+            "stove-tests.csv",
+            "test_code,laboratory,tested_on,device,stove_age_years,fuel,fuel_wet_kg,moisture_wb,\
+             fuel_ncv_dry_mj_per_kg,char_left_dry_kg,char_ncv_mj_per_kg,water_start_kg,\
+             water_end_kg,water_start_c,water_end_c,minutes,co_g,pm25_mg",
+        ),
+        (
+            "char-lab.csv",
+            "sample_code,laboratory,sampled_on,feedstock,carbon_total,carbon_inorganic,hydrogen,ash",
+        ),
+        (
+            "moisture-2025.csv",
+            "household_code,measured_on,fuel,moisture_wb",
+        ),
     ];
     assert_eq!(seed.files().len(), headers.len() + 1);
     for (name, header) in headers {
@@ -213,6 +238,7 @@ fn every_scale_keeps_the_rules() {
         let seed = Seed::new(scale, 99).expect("a usable scale");
         register::assert_rules(&seed);
         evidence::assert_rules(&seed);
+        samples::assert_rules(&seed);
         let count = u64::try_from(rows(&seed, "deployments.csv").len()).expect("a count");
         assert_eq!(count, deployments);
     }

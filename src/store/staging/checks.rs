@@ -4,8 +4,11 @@
 //! `line` and a `detail` in the reader's words. They run under the programme's
 //! write lock; the constraints of the tables stand behind them.
 
+mod samples;
+
 use crate::intake::BatchKind;
 
+#[derive(Clone, Copy)]
 pub(super) struct Check {
     pub column: &'static str,
     pub code: &'static str,
@@ -31,6 +34,11 @@ pub(super) fn of(kind: BatchKind) -> &'static [Check] {
         BatchKind::UsageSurvey => USAGE_SURVEY,
         BatchKind::KitchenTest => KITCHEN_TEST,
         BatchKind::CharWeighing => CHAR_WEIGHING,
+        BatchKind::BaselineSurvey => samples::BASELINE_SURVEY,
+        BatchKind::CookingTest => samples::COOKING_TEST,
+        BatchKind::StoveTest => samples::STOVE_TEST,
+        BatchKind::CharLab => samples::CHAR_LAB,
+        BatchKind::MoistureReading => samples::MOISTURE_READING,
     }
 }
 
@@ -174,6 +182,8 @@ macro_rules! outside_round {
         )
     };
 }
+
+use outside_round;
 
 const UNREGISTERED_HOUSEHOLD: Check = check(
     "household_code",

@@ -23,15 +23,12 @@ pub(super) fn table(kind: BatchKind) -> &'static str {
         BatchKind::UsageSurvey => "usage_answer",
         BatchKind::KitchenTest => "kitchen_day",
         BatchKind::CharWeighing => "char_weighing",
+        BatchKind::BaselineSurvey => "baseline_survey_answer",
+        BatchKind::CookingTest => "cooking_test",
+        BatchKind::StoveTest => "stove_test",
+        BatchKind::CharLab => "char_lab_result",
+        BatchKind::MoistureReading => "moisture_reading",
     }
-}
-
-/// Whether rows of a kind belong to a round.
-pub fn needs_round(kind: BatchKind) -> bool {
-    matches!(
-        kind,
-        BatchKind::UsageSurvey | BatchKind::KitchenTest | BatchKind::CharWeighing
-    )
 }
 
 fn sql_type(column: &Column) -> &'static str {
@@ -171,7 +168,7 @@ pub async fn insert(
         .map(|column| column.name)
         .collect();
     let columns = columns.join(", ");
-    let (round_column, round_value) = if needs_round(kind) {
+    let (round_column, round_value) = if kind.needs_round() {
         (", round_code", ", $4::text")
     } else {
         ("", "")

@@ -214,7 +214,7 @@ async fn every_template_is_itself_a_file_that_its_columns_describe() {
     let programme = TestProgramme::start().await;
     let templates = programme.manager.get("/templates").await.ok(200);
     let templates = templates.as_array().expect("a list");
-    assert_eq!(templates.len(), 6);
+    assert_eq!(templates.len(), 11);
     for template in templates {
         let kind = template["kind"].as_str().expect("a kind");
         let file = programme.manager.get(&format!("/templates/{kind}")).await;

@@ -6,6 +6,7 @@ mod files;
 mod limits;
 mod register;
 mod requests;
+mod samples;
 
 use crate::support::{TestProgramme, census};
 use serde_json::Value;

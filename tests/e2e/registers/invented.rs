@@ -3,6 +3,7 @@
 use super::people::{
     SITES, deployment_row, household, household_row, kitchen_row, kitchens, weighing, weighing_row,
 };
+use super::samples::{KnownSamples, Samples};
 use super::timeline::{Chance, Timelines};
 use crate::batches::rows;
 use crate::support::TestProgramme;
@@ -12,7 +13,7 @@ use emberbook::accounting::evidence::{
 use serde_json::json;
 
 /// Rows with the sequence of the entry that accepted them.
-type Taken<T> = Vec<(u64, T)>;
+pub type Taken<T> = Vec<(u64, T)>;
 
 #[derive(Default)]
 pub struct Invented {
@@ -24,6 +25,7 @@ pub struct Invented {
     answers: Taken<(String, UsageAnswer)>,
     kitchen_days: Taken<KitchenDay>,
     weighings: Taken<CharWeighing>,
+    samples: Samples,
 }
 
 /// What was known at a position of the trail.
@@ -35,9 +37,10 @@ pub struct Known {
     pub answers: Vec<(String, UsageAnswer)>,
     pub kitchen_days: Vec<KitchenDay>,
     pub weighings: Vec<CharWeighing>,
+    pub samples: KnownSamples,
 }
 
-fn known<T: Clone>(taken: &Taken<T>, position: u64) -> Vec<T> {
+pub fn known<T: Clone>(taken: &Taken<T>, position: u64) -> Vec<T> {
     let before = |(sequence, _): &&(u64, T)| *sequence < position;
     taken
         .iter()
@@ -55,6 +58,7 @@ impl Invented {
             answers: known(&self.answers, position),
             kitchen_days: known(&self.kitchen_days, position),
             weighings: known(&self.weighings, position),
+            samples: self.samples.known_at(position),
         }
     }
 
@@ -94,6 +98,7 @@ impl Invented {
         invented.send_ends(programme, last_ends).await;
         invented.send_kitchens(programme, chance, &codes).await;
         invented.send_weighings(programme, chance, &codes).await;
+        invented.samples = Samples::send(programme, chance, &codes).await;
         invented.last_position = head(programme).await;
         invented
     }
@@ -206,7 +211,7 @@ impl Invented {
     }
 }
 
-fn taken<T>(sequence: u64, rows: Vec<T>) -> Taken<T> {
+pub fn taken<T>(sequence: u64, rows: Vec<T>) -> Taken<T> {
     rows.into_iter().map(|row| (sequence, row)).collect()
 }
 
@@ -219,7 +224,7 @@ async fn head(programme: &TestProgramme) -> u64 {
     entries.as_array().map_or(0, |list| list.len() as u64)
 }
 
-async fn upload(
+pub async fn upload(
     programme: &TestProgramme,
     kind: &str,
     round: Option<&str>,
@@ -252,6 +257,12 @@ async fn frame(programme: &TestProgramme) {
         ("u1", "usage_survey", "2018-01-01", "2040-01-01"),
         ("u2", "usage_survey", "2018-01-01", "2040-01-01"),
         ("char", "char_weighing", "2018-01-01", "2040-01-01"),
+        ("asked", "baseline_survey", "2018-01-01", "2040-01-01"),
+        ("asked-again", "baseline_survey", "2018-01-01", "2040-01-01"),
+        ("cooked", "cooking_test", "2018-01-01", "2040-01-01"),
+        ("burnt", "stove_test", "2018-01-01", "2040-01-01"),
+        ("sampled", "char_lab", "2018-01-01", "2040-01-01"),
+        ("read", "moisture", "2018-01-01", "2040-01-01"),
     ] {
         let round = json!({"code": code, "kind": kind, "starts_on": starts_on,
                            "ends_on": ends_on, "design": "Invented."});

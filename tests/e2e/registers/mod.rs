@@ -6,6 +6,7 @@
 
 mod invented;
 mod people;
+mod samples;
 mod timeline;
 
 use crate::support::TestProgramme;
@@ -48,6 +49,7 @@ async fn compare(
         answers,
         kitchen_days,
         weighings,
+        samples,
     } = invented.known_at(scope.position);
     let place = format!(
         "{:?}, grace {grace_days}, position {}",
@@ -93,7 +95,12 @@ async fn compare(
         .expect("lots");
     let by_rows = gather::char_lots(&weighings, scope.period, bound);
     assert_eq!(Ok(&lots), by_rows.as_ref(), "{place}");
-    compared + kitchens.len() + lots.len()
+    let of_samples = samples::compare(connection, scope, &samples, &households).await;
+    if scope.position == invented.last_position {
+        // Every household was asked, in one round or both; fifteen tests and samples of each kind.
+        assert!(of_samples > 3 * 15 + households.len(), "{of_samples}");
+    }
+    compared + kitchens.len() + lots.len() + of_samples
 }
 
 async fn ask_many(programme: &TestProgramme, invented: &Invented, chance: &mut Chance) -> usize {
@@ -103,12 +110,16 @@ async fn ask_many(programme: &TestProgramme, invented: &Invented, chance: &mut C
         .expect("an id");
     let mut connection = programme.app.pool.acquire().await.expect("a connection");
     let mut compared = 0;
-    for _ in 0..QUESTIONS {
+    for question in 0..QUESTIONS {
         let period = any_period(chance);
+        let position = match question {
+            0 => invented.last_position,
+            _ => chance.between(invented.first_position, invented.last_position),
+        };
         let scope = Scope {
             programme_id: id,
             period: &period,
-            position: chance.between(invented.first_position, invented.last_position),
+            position,
         };
         let grace_days = *chance.pick(&[0, 0, 1, 30, 366, 100_000]);
         compared += compare(&mut connection, scope, invented, grace_days).await;

@@ -8,7 +8,7 @@ use rust_decimal::Decimal;
 /// Codes that sort one way by bytes and another by a dictionary.
 pub const SITES: [&str; 4] = ["a-1", "A.2", "B", "a_1"];
 
-fn people(chance: &mut Chance) -> People {
+pub fn people(chance: &mut Chance) -> People {
     let mut some = |most| u32::try_from(chance.between(0, most)).expect("small");
     People {
         children_0_14: some(5),
@@ -18,7 +18,7 @@ fn people(chance: &mut Chance) -> People {
     }
 }
 
-fn people_cells(people: &People) -> String {
+pub fn people_cells(people: &People) -> String {
     format!(
         "{},{},{},{}",
         people.children_0_14, people.women_over_14, people.men_15_59, people.men_over_59
@@ -58,11 +58,11 @@ pub fn deployment_row(row: &Deployment) -> String {
 }
 
 /// A mass in kg with two decimals.
-fn kg(chance: &mut Chance, low: u64, high: u64) -> Decimal {
+pub fn kg(chance: &mut Chance, low: u64, high: u64) -> Decimal {
     Decimal::new(i64::try_from(chance.between(low, high)).expect("small"), 2)
 }
 
-fn moisture(chance: &mut Chance) -> Decimal {
+pub fn moisture(chance: &mut Chance) -> Decimal {
     Decimal::new(i64::try_from(chance.between(0, 800)).expect("small"), 3)
 }
 

@@ -7,6 +7,7 @@ use emberbook::server;
 use emberbook::service::Service;
 use emberbook::service::trail::LogKeys;
 use sqlx::PgPool;
+use std::net::SocketAddr;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 use tokio::net::TcpListener;
@@ -57,7 +58,7 @@ impl TestClock {
 
 /// A running server. It ends with this value.
 pub struct App {
-    pub address: std::net::SocketAddr,
+    pub address: SocketAddr,
     pub database: String,
     /// For looking behind the program's back.
     pub pool: PgPool,
@@ -92,6 +93,7 @@ impl App {
         let address = listener.local_addr().expect("an address");
         let router = server::router(service.clone());
         let task = tokio::spawn(async move {
+            let router = router.into_make_service_with_connect_info::<SocketAddr>();
             axum::serve(listener, router).await.expect("it serves");
         });
         App {

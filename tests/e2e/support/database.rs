@@ -4,8 +4,9 @@
 //! The server is a private one, unless `DATABASE_URL` names another: then databases
 //! are made there, and dropped at the end of the run.
 
+use emberbook::config::RowSecurity;
 use emberbook::postgres::{PrivatePostgres, ServerOptions};
-use emberbook::store::MIGRATIONS;
+use emberbook::store::prepare;
 use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
 use sqlx::{AssertSqlSafe, Connection, PgConnection, PgPool};
 use std::str::FromStr;
@@ -30,7 +31,9 @@ static TEMPLATE: LazyLock<String> = LazyLock::new(|| {
         let name = new_name();
         admin(&format!("create database \"{name}\"")).await;
         let pool = pool(&name, 1).await;
-        MIGRATIONS.run(&pool).await.expect("the migrations run");
+        prepare(&pool, RowSecurity::Service)
+            .await
+            .expect("the migrations run and the wall stands");
         pool.close().await;
         name
     })
@@ -113,7 +116,8 @@ fn new_name() -> String {
     name
 }
 
-async fn admin(sql: &str) {
+/// Runs one statement as the server's administrator.
+pub async fn admin(sql: &str) {
     let mut connection = PgConnection::connect_with(&SERVER.options)
         .await
         .expect("the server answers");
@@ -137,6 +141,27 @@ pub async fn clone_of(template: &str) -> String {
     ))
     .await;
     name
+}
+
+/// An empty database of a user who may do nothing but use it; its name is the user's too.
+pub async fn of_a_plain_user() -> (String, PgPool) {
+    // The server has the service's role already: the template was made.
+    LazyLock::force(&TEMPLATE);
+    let name = new_name();
+    admin(&format!("create role \"{name}\" login password 'plain'")).await;
+    admin(&format!("create database \"{name}\" owner \"{name}\"")).await;
+    let options = SERVER.options.clone().database(&name);
+    let pool = PgPoolOptions::new()
+        .max_connections(2)
+        .connect_with(options.username(&name).password("plain"))
+        .await
+        .expect("the database answers");
+    (name, pool)
+}
+
+pub async fn drop_plain_user(name: &str) {
+    admin(&format!("drop database \"{name}\" with (force)")).await;
+    admin(&format!("drop role \"{name}\"")).await;
 }
 
 pub async fn pool(database: &str, connections: u32) -> PgPool {

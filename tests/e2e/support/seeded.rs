@@ -129,6 +129,7 @@ fn uploads(file: &Value) -> Vec<(String, Option<String>, String)> {
     let rounds = list(file, "rounds").iter().map(|round| {
         let kind = match round["kind"].as_str() {
             Some("kitchen_baseline" | "kitchen_project") => "kitchen_test",
+            Some("moisture") => "moisture_reading",
             Some(kind) => kind,
             None => panic!("a round without a kind"),
         };

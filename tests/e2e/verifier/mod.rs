@@ -2,6 +2,7 @@
 
 mod archives;
 mod bytes;
+mod cells;
 mod command;
 mod forgers;
 mod kept;

@@ -1,7 +1,10 @@
 //! Char carbon: what was weighed, what went to soil, what of it stays.
 
+mod laboratory;
 mod mass_balance;
-mod once;
+mod material;
+pub(super) mod once;
+mod permanence;
 mod stored;
 
 pub use once::SoilSink;
@@ -12,10 +15,14 @@ use crate::accounting::factor::Factor;
 use crate::accounting::inputs::{CharLot, EvidenceRole};
 use crate::accounting::trace::{Heading, NodeRef, Sign, Term};
 use mass_balance::check_yield;
+use material::{Material, material};
 use once::open_sink;
 use rust_decimal::Decimal;
-use std::collections::BTreeMap;
-use stored::stored_carbon;
+use std::collections::{BTreeMap, BTreeSet};
+use stored::{nothing_stored, stored_carbon};
+
+/// Fates in which char gives its carbon back to the air, or may have.
+const FLEETING_FATES: [&str; 4] = ["burnt", "sold_as_fuel", "discarded", "unknown"];
 
 /// Char of the period, in the ledger.
 pub(super) struct CharAccount {
@@ -46,17 +53,27 @@ pub(super) fn account(
 ) -> Option<CharAccount> {
     let inputs = draft.inputs;
     let rule = &inputs.methodology.char_rule;
+    refuse_fleeting_fates(draft)?;
     let durable = |lot: &CharLot| rule.durable_fates.contains(&lot.fate);
     let mut sorted: Vec<&CharLot> = inputs.char_lots.iter().collect();
     sorted.sort_by_key(|lot| (&lot.feedstock, &lot.fate));
     let first_durable = sorted.iter().copied().find(|lot| durable(lot));
     let sink = open_sink(draft, first_durable, co2_factors)?;
-    // All lots are tried before giving up, so that all gaps are named at once.
-    let lots: Vec<Option<LotNodes>> = sorted
+    let counts = |lot: &CharLot| durable(lot) && sink.is_some();
+    let counted = sorted.iter().filter(|lot| counts(lot));
+    let feedstocks: BTreeSet<&str> = counted.map(|lot| lot.feedstock.as_str()).collect();
+    // All feedstocks are tried before giving up, so that all gaps are named at once.
+    let materials: Vec<Option<(&str, Material)>> = feedstocks
         .into_iter()
-        .map(|lot| lot_nodes(draft, lot, durable(lot), sink.is_some()))
+        .map(|feedstock| Some((feedstock, material(draft, feedstock)?)))
         .collect();
-    let lots: Vec<LotNodes> = lots.into_iter().collect::<Option<_>>()?;
+    let materials: BTreeMap<&str, Material> = materials.into_iter().collect::<Option<_>>()?;
+    let mut lots = Vec::with_capacity(sorted.len());
+    for lot in sorted {
+        let material = materials.get(lot.feedstock.as_str()).copied();
+        let counting = material.filter(|_| counts(lot));
+        lots.push(lot_nodes(draft, lot, durable(lot), counting)?);
+    }
     let weighed = total(
         draft,
         Heading::new(
@@ -128,46 +145,47 @@ fn stored_id(lot: &CharLot) -> String {
     format!("{}/stored", lot_id(lot))
 }
 
+/// The nodes of one lot; `material` where it counts as stored.
 fn lot_nodes(
     draft: &mut Draft,
     lot: &CharLot,
     durable: bool,
-    counted_in_soil: bool,
+    material: Option<Material>,
 ) -> Option<LotNodes> {
     let words = format!("{} char, fate {}", lot.feedstock, lot.fate);
-    let dry = lot_record(
-        draft,
-        lot,
-        "dry",
-        format!("{words}, dry"),
-        lot.dry_kg,
-        lot.weighings,
-    )?;
+    // Every weighing of the period is here, so no sampling stands behind the mass.
+    let label = format!("{words}, dry: all weighings added up, none sampled");
+    let dry = lot_record(draft, lot, "dry", label, lot.dry_kg, lot.weighings)?;
     let within = within_bound(draft, lot, dry, &words)?;
-    let counts = durable && counted_in_soil;
-    let stored = if counts {
-        stored_carbon(draft, lot, within, &words)?
-    } else {
-        let zero = draft.convention(
-            "char_not_stored",
-            "char of this fate, or under this rule, counts as nothing stored",
-            "kg CO2/kg dry char",
-            Decimal::ZERO,
-        )?;
-        let heading = Heading::new(
-            stored_id(lot),
-            format!("CO2 stored by {words}: counts zero"),
-            "char-counts-zero",
-            "kg CO2",
-        );
-        let nothing = draft.ledger.product(heading, &[within, zero]);
-        draft.keep(nothing)?
+    let stored = match material {
+        Some(material) => stored_carbon(draft, lot, material, within, &words)?,
+        None => nothing_stored(draft, lot, within, &words)?,
     };
     Some(LotNodes {
         dry,
         to_soil: durable.then_some(within),
         stored,
     })
+}
+
+/// A methodology cannot make a fate durable that gives the carbon back.
+fn refuse_fleeting_fates(draft: &mut Draft) -> Option<()> {
+    let durable = &draft.inputs.methodology.char_rule.durable_fates;
+    let wrong: Vec<&str> = durable
+        .iter()
+        .map(String::as_str)
+        .filter(|fate| FLEETING_FATES.contains(fate))
+        .collect();
+    if wrong.is_empty() {
+        return Some(());
+    }
+    let sentence = format!(
+        "The methodology counts char of these fates as durable, though nothing shows that its \
+         carbon stays: {}.",
+        wrong.join(", ")
+    );
+    draft.gap("fate-not-durable", sentence);
+    None
 }
 
 fn lot_record(

@@ -1,12 +1,9 @@
 //! From dry char to the CO2 that it keeps out of the air.
 
+use super::material::Material;
 use super::{lot_id, stored_id};
-use crate::accounting::factor::{FactorId, Quantity};
 use crate::accounting::inputs::CharLot;
-use crate::accounting::methodology::Permanence;
-use crate::accounting::statement::co2e::{non_renewable, of_quantity};
 use crate::accounting::statement::draft::Draft;
-use crate::accounting::statement::lookup::Need;
 use crate::accounting::trace::{Heading, NodeRef};
 use rust_decimal::Decimal;
 
@@ -14,38 +11,15 @@ use rust_decimal::Decimal;
 pub(super) fn stored_carbon(
     draft: &mut Draft,
     lot: &CharLot,
+    material: Material,
     dry: NodeRef,
     words: &str,
 ) -> Option<NodeRef> {
-    let inputs = draft.inputs;
-    let Some(rule) = inputs
-        .methodology
-        .fuels
-        .iter()
-        .find(|rule| rule.code == lot.feedstock)
-    else {
-        let sentence = format!(
-            "The methodology has no rule for the feedstock {}.",
-            lot.feedstock
-        );
-        draft.gap("feedstock-without-rule", sentence);
-        return None;
-    };
-    let carbon = draft.required(&Need {
-        quantity: Quantity::CharCarbonFraction,
-        species: None,
-        device: None,
-        fuel: Some(&rule.char_class),
-    });
-    let permanence = match &inputs.methodology.char_rule.permanence {
-        Permanence::Factor(id) => id,
-        Permanence::HydrogenToCarbon(rule) => &rule.unmeasured,
-    };
-    let permanence = draft.named_factor(permanence, "permanence");
-    let permanence =
-        permanence.and_then(|factor| of_quantity(draft, factor, Quantity::CharPermanence));
-    let renewable = renewable_share(draft, &rule.non_renewable_fraction);
-    let (carbon, permanence, renewable) = (carbon?, permanence?, renewable?);
+    let Material {
+        carbon,
+        permanence,
+        renewable,
+    } = material;
     let heading = Heading::new(
         format!("{}/durable_carbon", lot_id(lot)),
         format!("durable carbon of {words}"),
@@ -67,22 +41,27 @@ pub(super) fn stored_carbon(
     draft.keep(stored)
 }
 
-/// `1 - fNRB`: only what grows back can store.
-fn renewable_share(draft: &mut Draft, fraction: &FactorId) -> Option<NodeRef> {
-    let id = format!("char/renewable_share/{fraction}");
-    if let Some(known) = draft.ledger.find(&id) {
-        return Some(known);
-    }
-    let whole = draft.convention("one", "the whole", "1", Decimal::ONE)?;
-    let non_renewable = non_renewable(draft, fraction)?;
+/// Char of this fate, or under this rule, is shown and counts zero.
+pub(super) fn nothing_stored(
+    draft: &mut Draft,
+    lot: &CharLot,
+    dry: NodeRef,
+    words: &str,
+) -> Option<NodeRef> {
+    let zero = draft.convention(
+        "char_not_stored",
+        "char of this fate, or under this rule, counts as nothing stored",
+        "kg CO2/kg dry char",
+        Decimal::ZERO,
+    )?;
     let heading = Heading::new(
-        id,
-        format!("share of the feedstock that grows back ({fraction})"),
-        "renewable-share",
-        "1",
+        stored_id(lot),
+        format!("CO2 stored by {words}: counts zero"),
+        "char-counts-zero",
+        "kg CO2",
     );
-    let share = draft.ledger.difference(heading, whole, non_renewable);
-    draft.keep(share)
+    let nothing = draft.ledger.product(heading, &[dry, zero]);
+    draft.keep(nothing)
 }
 
 /// 44/12, the trade's convention (44.009/12.011 would be 0.07 % less).

@@ -118,6 +118,7 @@ fn fuel(code: &str, class: &str, char_class: &str, fraction: &str) -> FuelRule {
         class: class.into(),
         char_class: char_class.into(),
         non_renewable_fraction: id(fraction),
+        made_from: None,
     }
 }
 
@@ -150,7 +151,13 @@ fn methodology(factors: &[Factor]) -> Methodology {
             permanence: Permanence::Factor(id("permanence")),
             yield_bound: id("yield-bound"),
         },
-        uncertainty: UncertaintyRule::default(),
+        uncertainty: UncertaintyRule {
+            // As few as may be: hundreds of statements are drawn in these tests.
+            draws: 1_000,
+            // Two kitchens in a group always part the approaches; no note on that here.
+            agreement: decimal("1000000"),
+            ..UncertaintyRule::default()
+        },
         claim: ClaimRule {
             confidence: decimal("0.90"),
             sides: Sides::One,

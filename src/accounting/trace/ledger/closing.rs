@@ -65,7 +65,10 @@ impl Ledger {
     }
 
     /// `g' S g` of each block that `node` depends on, and which of its members it uses.
-    fn variance_by_block(&self, node: NodeRef) -> BTreeMap<usize, (VariancePart, Vec<usize>)> {
+    pub(super) fn variance_by_block(
+        &self,
+        node: NodeRef,
+    ) -> BTreeMap<usize, (VariancePart, Vec<usize>)> {
         let mut slopes: BTreeMap<usize, Vec<(usize, f64)>> = BTreeMap::new();
         let entry_slopes = self.entries.get(node.0).map(|entry| &entry.slopes);
         for (input, slope) in entry_slopes.into_iter().flatten() {

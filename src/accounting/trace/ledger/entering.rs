@@ -1,6 +1,6 @@
 //! What enters the ledger from outside: factors, records, surveys, conventions, assumptions.
 
-use super::{Block, Estimate, Family, Heading, Ledger, LedgerError, NodeRef, Survey};
+use super::{Block, Estimate, Family, Heading, Ledger, LedgerError, NodeRef, Origin, Survey};
 use crate::accounting::factor::{Factor, FactorId, Spread};
 use crate::accounting::inputs::EvidenceRole;
 use crate::accounting::rounding::to_statistic;
@@ -18,10 +18,33 @@ impl Ledger {
     /// A factor, with `unit` as the formulas read it. Asked for again, it is the same entry.
     pub fn factor(&mut self, factor: &Factor, unit: &'static str) -> Result<NodeRef, LedgerError> {
         let id = Self::node_id_of(&factor.id());
+        self.factor_as(id, factor_label(factor), factor, unit)
+    }
+
+    /// A factor that each of several things draws anew, e.g. how far one material lies from a
+    /// line through many; `of` names the thing.
+    pub fn factor_apart(
+        &mut self,
+        factor: &Factor,
+        unit: &'static str,
+        of: &str,
+    ) -> Result<NodeRef, LedgerError> {
+        let id = format!("{}/{of}", Self::node_id_of(&factor.id()));
+        let label = format!("{}, {of}", factor_label(factor));
+        self.factor_as(id, label, factor, unit)
+    }
+
+    fn factor_as(
+        &mut self,
+        id: String,
+        label: String,
+        factor: &Factor,
+        unit: &'static str,
+    ) -> Result<NodeRef, LedgerError> {
         if let Some(known) = self.find(&id) {
             return Ok(known);
         }
-        let heading = Heading::new(id, factor_label(factor), "factor", unit);
+        let heading = Heading::new(id, label, "factor", unit);
         let shape = shape_of(factor);
         let doubt = spread_of(shape, factor.value, &heading.id)?;
         let source = Source::Factor { id: factor.id() };
@@ -37,6 +60,7 @@ impl Ledger {
             covariance: vec![vec![doubt * doubt]],
             degrees_of_freedom: f64::INFINITY,
             family: Family::StudentT,
+            origin: Origin::Factor,
         });
         Ok(node)
     }
@@ -88,8 +112,19 @@ impl Ledger {
             covariance,
             degrees_of_freedom,
             family,
+            origin: Origin::Survey(role),
         });
         Ok(nodes)
+    }
+
+    /// Says that an estimate rests on rows of another role than its survey: where the same
+    /// units were measured before and after, one survey has rows of two roles.
+    pub fn rests_on(&mut self, node: NodeRef, other: EvidenceRole) {
+        if let Some(entry) = self.entries.get_mut(node.0)
+            && let Source::Evidence { role, .. } = &mut entry.source
+        {
+            *role = other;
+        }
     }
 
     /// A convention without doubt. Asked for again with the same value, it is the same entry.
@@ -121,6 +156,7 @@ impl Ledger {
             covariance: vec![vec![doubt * doubt]],
             degrees_of_freedom: f64::INFINITY,
             family: Family::StudentT,
+            origin: Origin::Assumption,
         });
         Ok(node)
     }

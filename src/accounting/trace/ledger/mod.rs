@@ -16,7 +16,12 @@ use std::collections::BTreeMap;
 
 mod closing;
 mod entering;
+mod improvement;
 mod operations;
+mod simulation;
+
+pub use improvement::Improvement;
+pub use simulation::{LedgerModel, Peculiarity};
 
 /// A computation that the ledger refuses.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -136,6 +141,15 @@ struct Block {
     covariance: Vec<Vec<f64>>,
     degrees_of_freedom: f64,
     family: Family,
+    origin: Origin,
+}
+
+/// What a doubt stands on, and so how it can be made smaller.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Origin {
+    Factor,
+    Assumption,
+    Survey(EvidenceRole),
 }
 
 /// The account under construction.
@@ -233,5 +247,7 @@ fn too_large(heading: &Heading) -> LedgerError {
     }
 }
 
+#[cfg(test)]
+mod simulation_tests;
 #[cfg(test)]
 mod tests;

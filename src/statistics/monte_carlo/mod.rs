@@ -1,0 +1,71 @@
+//! Monte Carlo: the distribution of what is computed from uncertain inputs.
+//!
+//! A [`ModelBuilder`] takes inputs with their distributions and a list of operations, and compiles
+//! them into a [`Model`]. [`simulate`] draws it: mean, standard deviation and quantiles of each
+//! output with their own errors. [`contributions`] ranks the inputs by the variance they bring.
+//! [`hypercube`] draws the same model by replicated Latin hypercubes.
+//!
+//! The same seed gives the same bits on every platform and for every number of threads: random
+//! numbers are counted and not handed on, functions are built from plain arithmetic, and sums are
+//! folded in the order of the draws.
+
+mod contributions;
+mod curve;
+mod elementary;
+mod gamma;
+mod hypercube;
+mod marginal;
+mod model;
+mod normal;
+mod plan;
+mod planner;
+mod run;
+mod select;
+mod threads;
+mod uniform;
+
+pub use contributions::{Contribution, Contributions, contributions};
+pub use hypercube::hypercube;
+pub use marginal::Marginal;
+pub use model::{Model, ModelBuilder, Value};
+pub use run::{Quantile, Simulated, Summary, simulate};
+
+/// Draws that are computed side by side.
+pub(crate) const LANES: usize = 128;
+
+/// One value of each of [`LANES`] draws.
+#[derive(Debug, Clone)]
+#[repr(align(64))]
+pub(crate) struct Lanes(pub [f64; LANES]);
+
+impl Default for Lanes {
+    fn default() -> Self {
+        Lanes([0.0; LANES])
+    }
+}
+
+/// Room for normal quantiles outside the centre.
+#[derive(Debug)]
+pub(crate) struct Scratch {
+    places: [u16; LANES],
+    tail: Lanes,
+}
+
+impl Default for Scratch {
+    fn default() -> Self {
+        Scratch {
+            places: [0; LANES],
+            tail: Lanes::default(),
+        }
+    }
+}
+
+impl Scratch {
+    #[inline(always)]
+    fn normalise(&mut self, values: &mut Lanes) {
+        normal::fill(values, &mut self.places, &mut self.tail);
+    }
+}
+
+#[cfg(test)]
+mod tests;

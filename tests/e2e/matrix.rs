@@ -1,0 +1,343 @@
+//! Every operation of the API description, asked by every kind of caller: who may is what the
+//! description says, and nobody else.
+
+use crate::people::{Browser, add_person};
+use crate::support::programme::{create_programme, programme_client};
+use crate::support::seeded::seeded_programme;
+use crate::support::{Answer, Client, TestProgramme, census, seeded};
+use reqwest::Method;
+use serde_json::{Value, json};
+use std::collections::BTreeSet;
+
+/// The words that may stand beside an operation.
+const WORDS: [&str; 6] = [
+    "manager",
+    "monitor",
+    "monitor-of-every-site",
+    "verifier",
+    "holder",
+    "operator",
+];
+
+/// The household, the stove and the row that the paths name belong to this site.
+const RIGHT_SITE: &str = "LAGOON";
+const OTHER_SITE: &str = "HILL";
+
+/// Where a monitor of another site is told that there is nothing.
+const OF_ONE_SITE: [&str; 3] = [
+    "/households/{code}",
+    "/deployments/{serial}",
+    "/batches/{batch}/rows/{line}/proof",
+];
+
+/// What an answer must be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Expected {
+    /// 401: nobody that is known.
+    Unknown,
+    /// 403: known, and refused.
+    Refused,
+    /// 404: the row is of another site.
+    Hidden,
+    /// Let through: 2xx for a reading; for a change whatever the empty request deserves.
+    Through,
+}
+
+/// What a caller is, in this table's own words.
+#[derive(Clone, Copy)]
+struct Kind {
+    name: &'static str,
+    /// Words beside an operation that let the caller in.
+    words: &'static [&'static str],
+    may_change: bool,
+    standing: Standing,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Standing {
+    Unknown,
+    Member,
+    /// Of a second programme.
+    Foreign,
+    Operator,
+}
+
+const fn kind(
+    name: &'static str,
+    standing: Standing,
+    may_change: bool,
+    words: &'static [&'static str],
+) -> Kind {
+    Kind {
+        name,
+        words,
+        may_change,
+        standing,
+    }
+}
+
+use Standing::{Foreign, Member, Operator, Unknown};
+
+const KINDS: [Kind; 16] = [
+    kind("nobody", Unknown, false, &[]),
+    kind("operator", Operator, true, &["operator"]),
+    kind("manager", Member, true, &["manager", "holder"]),
+    kind(
+        "monitor of every site",
+        Member,
+        true,
+        &["monitor", "monitor-of-every-site", "holder"],
+    ),
+    kind(
+        "monitor of the right site",
+        Member,
+        true,
+        &["monitor", "holder"],
+    ),
+    kind(
+        "monitor of another site",
+        Member,
+        true,
+        &["monitor", "holder"],
+    ),
+    kind("verifier", Member, true, &["verifier", "holder"]),
+    kind("read-only manager", Member, false, &["manager", "holder"]),
+    kind(
+        "read-only monitor",
+        Member,
+        false,
+        &["monitor", "monitor-of-every-site", "holder"],
+    ),
+    kind("expired token", Unknown, false, &[]),
+    kind("revoked token", Unknown, false, &[]),
+    kind("session of a disabled person", Unknown, false, &[]),
+    kind("manager of a second programme", Foreign, true, &[]),
+    kind("monitor of a second programme", Foreign, true, &[]),
+    kind("verifier of a second programme", Foreign, true, &[]),
+    kind(
+        "read-only manager of a second programme",
+        Foreign,
+        false,
+        &[],
+    ),
+];
+
+struct Operation {
+    method: Method,
+    path: String,
+    words: Vec<String>,
+}
+
+fn expected(kind: &Kind, operation: &Operation) -> Expected {
+    let named = |word: &str| operation.words.iter().any(|each| each == word);
+    if operation.words.is_empty() {
+        return Expected::Through;
+    }
+    let reads = operation.method == Method::GET;
+    match kind.standing {
+        Unknown => Expected::Unknown,
+        Foreign => Expected::Refused,
+        Member | Operator if !kind.words.iter().any(|word| named(word)) => Expected::Refused,
+        Member if !reads && !kind.may_change && !named("holder") => Expected::Refused,
+        Member
+            if kind.name == "monitor of another site"
+                && OF_ONE_SITE.iter().any(|end| operation.path.ends_with(end)) =>
+        {
+            Expected::Hidden
+        }
+        Member | Operator => Expected::Through,
+    }
+}
+
+fn is_as_expected(expected: Expected, reads: bool, status: u16) -> bool {
+    match expected {
+        Expected::Unknown => status == 401,
+        Expected::Refused => status == 403,
+        Expected::Hidden => status == 404,
+        Expected::Through if reads => status == 200,
+        Expected::Through => status < 500 && status != 401 && status != 403,
+    }
+}
+
+/// Every operation of the description with the words beside it.
+fn operations() -> Vec<Operation> {
+    let text = emberbook::api::openapi_json().expect("a description");
+    let document: Value = serde_json::from_str(&text).expect("JSON");
+    let mut operations = Vec::new();
+    for (path, methods) in document["paths"].as_object().expect("paths") {
+        for (method, operation) in methods.as_object().expect("methods") {
+            let words = operation["security"][0]["token"].as_array();
+            let words: Vec<String> = words
+                .into_iter()
+                .flatten()
+                .map(|word| word.as_str().expect("a word").to_owned())
+                .collect();
+            // An operation that says nothing of who may is missing from the table.
+            assert_eq!(
+                words.is_empty(),
+                path.starts_with("/health/"),
+                "{method} {path}"
+            );
+            for word in &words {
+                assert!(WORDS.contains(&word.as_str()), "{method} {path}: {word}");
+            }
+            operations.push(Operation {
+                method: method.to_ascii_uppercase().parse().expect("a method"),
+                path: path.clone(),
+                words,
+            });
+        }
+    }
+    operations
+}
+
+fn ends_a_token(operation: &Operation) -> bool {
+    operation.path.ends_with("token/revoke")
+}
+
+fn address(operation: &Operation, programme: &str) -> String {
+    let id = |value: &Value| value["id"].as_str().expect("an id").to_owned();
+    let path = operation
+        .path
+        .replace("{programme}", programme)
+        .replace("{statement}", &id(&seeded().statement))
+        .replace("{batch}", &id(&seeded().batches[0].1))
+        .replace("{token}", "00000000-0000-0000-0000-000000000000")
+        .replace("{serial}", "HB1-000001")
+        .replace("{code}", "H-0001")
+        .replace("{line}", "2")
+        .replace("{sequence}", "0")
+        .replace("{kind}", "households")
+        .replace(['{', '}'], "");
+    let query = match path.rsplit('/').next() {
+        Some("inclusion") => "?index=0",
+        Some("consistency") => "?old_size=1",
+        _ => "",
+    };
+    path + query
+}
+
+/// A client for each of [`KINDS`], in their order.
+async fn callers(programme: &TestProgramme) -> Vec<(Kind, Client)> {
+    let app = &programme.app;
+    let of = |client: &Client, role: &str, more: Value| {
+        let mut request = json!({"role": role, "label": format!("{role} of the matrix")});
+        let members = more.as_object().cloned().unwrap_or_default();
+        request.as_object_mut().expect("an object").extend(members);
+        let client = client.clone();
+        async move {
+            let token = client.post("/tokens", &request).await.ok(201);
+            let secret = token["secret"].as_str().expect("a secret").to_owned();
+            (token["id"].as_str().expect("an id").to_owned(), secret)
+        }
+    };
+    let own = &programme.manager;
+    let second = create_programme(app, "second-isles").await;
+    let secret = second["manager_token"]["secret"]
+        .as_str()
+        .expect("a secret");
+    let other = programme_client(app, "second-isles").with_token(secret);
+    let (_, expired) = of(own, "manager", json!({"expires_in_days": 1})).await;
+    app.clock.advance_seconds(86_400);
+    let (id, revoked) = of(own, "manager", json!({})).await;
+    let revoke = own.post(&format!("/tokens/{id}/revoke"), &json!({})).await;
+    revoke.ok(200);
+    let operator = app
+        .service
+        .issue_operator_token("tests")
+        .await
+        .expect("a token");
+    let read_only = json!({"read_only": true});
+    let secrets = [
+        operator,
+        of(own, "manager", json!({})).await.1,
+        of(own, "monitor", json!({})).await.1,
+        of(own, "monitor", json!({"sites": [RIGHT_SITE]})).await.1,
+        of(own, "monitor", json!({"sites": [OTHER_SITE]})).await.1,
+        of(own, "verifier", json!({})).await.1,
+        of(own, "manager", read_only.clone()).await.1,
+        of(own, "monitor", read_only.clone()).await.1,
+        expired,
+        revoked,
+        session_of_a_disabled_person(programme).await,
+        of(&other, "manager", json!({})).await.1,
+        of(&other, "monitor", json!({})).await.1,
+        of(&other, "verifier", json!({})).await.1,
+        of(&other, "manager", read_only).await.1,
+    ];
+    let stranger = app.client();
+    let clients = secrets.iter().map(|secret| stranger.with_token(secret));
+    let clients: Vec<Client> = std::iter::once(stranger.clone()).chain(clients).collect();
+    assert_eq!(clients.len(), KINDS.len());
+    KINDS.into_iter().zip(clients).collect()
+}
+
+async fn session_of_a_disabled_person(programme: &TestProgramme) -> String {
+    let password = add_person(programme, "gone-1", "manager", None).await;
+    let mut browser = Browser::new(programme);
+    assert_eq!(browser.sign_in("gone-1", &password).await.status, 303);
+    let change = json!({"role": "manager", "disabled": true});
+    let disabled = programme
+        .manager
+        .post("/people/gone-1/change", &change)
+        .await;
+    disabled.ok(200);
+    browser.session.expect("a session")
+}
+
+#[tokio::test]
+async fn every_operation_answers_every_kind_of_caller_as_the_description_says() {
+    let programme = seeded_programme().await;
+    let callers = callers(&programme).await;
+    let operations = operations();
+    let before = census(&programme.app.pool).await;
+    let denied = programme.app.service.denials_counted();
+    let mut requests: Vec<(&Operation, &Kind, &Client, Expected)> = Vec::new();
+    for operation in &operations {
+        for (kind, client) in &callers {
+            requests.push((operation, kind, client, expected(kind, operation)));
+        }
+    }
+    // Whoever ends the own token does so after all else.
+    let last = |operation: &Operation, expected: Expected| {
+        ends_a_token(operation) && expected == Expected::Through
+    };
+    requests.sort_by_key(|(operation, _, _, expected)| last(operation, *expected));
+    let mut counted_before_the_last = false;
+    let (mut wrong, mut refused, mut seen) = (Vec::new(), 0, BTreeSet::new());
+    for (operation, kind, client, expected) in &requests {
+        if last(operation, *expected) && !counted_before_the_last {
+            // Nothing that was refused, and no empty request, has changed anything.
+            assert_eq!(census(&programme.app.pool).await, before);
+            counted_before_the_last = true;
+        }
+        let reads = operation.method == Method::GET;
+        let address = address(operation, &programme.code);
+        let request = client.request(operation.method.clone(), &address);
+        let request = if reads {
+            request
+        } else {
+            request.json(&json!({}))
+        };
+        let answer = Answer::of(request).await;
+        refused += u64::from(answer.status == 401 || answer.status == 403);
+        seen.insert(format!("{expected:?}"));
+        if !is_as_expected(*expected, reads, answer.status) {
+            let text: String = answer.text().chars().take(200).collect();
+            wrong.push(format!(
+                "{} {}, {}: {expected:?}, was {} {text}",
+                operation.method, operation.path, kind.name, answer.status
+            ));
+        }
+    }
+    println!(
+        "{} operations x {} kinds of caller = {} requests, {refused} of them refused",
+        operations.len(),
+        callers.len(),
+        requests.len()
+    );
+    assert!(wrong.is_empty(), "{wrong:#?}");
+    assert!(counted_before_the_last);
+    assert_eq!(seen.len(), 4, "every expectation was met with: {seen:?}");
+    assert_eq!(programme.app.service.denials_counted() - denied, refused);
+}
