@@ -38,7 +38,11 @@ struct List<T, K> {
 }
 
 impl<T: Clone + PartialEq + 'static, K: Ord + Clone + 'static> List<T, K> {
-    fn changes<'a>(self, before: &'a StatementInputs, after: &'a StatementInputs) -> Vec<Change<'a>> {
+    fn changes<'a>(
+        self,
+        before: &'a StatementInputs,
+        after: &'a StatementInputs,
+    ) -> Vec<Change<'a>> {
         let keyed = |inputs: &'a StatementInputs| -> BTreeMap<K, &'a T> {
             (self.items)(inputs)
                 .iter()
@@ -101,7 +105,14 @@ fn register_and_use<'a>(
         role: EvidenceRole::Register,
         items: |inputs| &inputs.cohorts,
         items_mut: |inputs| &mut inputs.cohorts,
-        key: |c| (c.model_code.clone(), c.model_version, c.site_code.clone(), c.age_band),
+        key: |c| {
+            (
+                c.model_code.clone(),
+                c.model_version,
+                c.site_code.clone(),
+                c.age_band,
+            )
+        },
         title: |c| {
             format!(
                 "stove days of {} version {} in {}, year {}",
@@ -134,8 +145,13 @@ fn register_and_use<'a>(
         },
         told: |u| {
             format!(
-                "{} in use, {} not in use, {} not found, {} refused",
-                u.in_use, u.not_in_use, u.not_found, u.refused
+                "{} in use, {} not in use, {} not found, {} refused, meal shares {} in {} answers",
+                u.in_use,
+                u.not_in_use,
+                u.not_found,
+                u.refused,
+                u.meal_share.sum.normalize(),
+                u.meal_share.count
             )
         },
         at: |u| {
@@ -262,7 +278,10 @@ fn factors<'a>(before: &'a StatementInputs, after: &'a StatementInputs) -> Vec<C
     let of = |inputs: &'a StatementInputs| -> BTreeMap<&'a str, Vec<&'a Factor>> {
         let mut by_code: BTreeMap<&str, Vec<&Factor>> = BTreeMap::new();
         for factor in &inputs.factors {
-            by_code.entry(factor.code.as_str()).or_default().push(factor);
+            by_code
+                .entry(factor.code.as_str())
+                .or_default()
+                .push(factor);
         }
         by_code
     };
@@ -271,7 +290,10 @@ fn factors<'a>(before: &'a StatementInputs, after: &'a StatementInputs) -> Vec<C
     let none = Vec::new();
     let mut found = Vec::new();
     for code in codes {
-        let (was, is) = (old.get(code).unwrap_or(&none), new.get(code).unwrap_or(&none));
+        let (was, is) = (
+            old.get(code).unwrap_or(&none),
+            new.get(code).unwrap_or(&none),
+        );
         if was == is {
             continue;
         }
@@ -294,7 +316,11 @@ fn factors<'a>(before: &'a StatementInputs, after: &'a StatementInputs) -> Vec<C
         let cause = Cause {
             kind: CauseKind::Factor,
             title: format!("factor {code}"),
-            change: format!("{} became {}", told(was), told(&is.iter().collect::<Vec<_>>())),
+            change: format!(
+                "{} became {}",
+                told(was),
+                told(&is.iter().collect::<Vec<_>>())
+            ),
             evidence: None,
         };
         found.push(Change {

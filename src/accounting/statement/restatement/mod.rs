@@ -9,7 +9,7 @@
 
 mod changes;
 
-use super::{Gap, Statement, state, unrounded};
+use super::{Figure, Gap, unrounded};
 use crate::accounting::inputs::{BatchRef, EvidenceRole, StatementInputs};
 use changes::{Change, changes};
 use rust_decimal::Decimal;
@@ -68,9 +68,7 @@ pub struct EvidencePlace {
     pub at: BTreeMap<String, String>,
 }
 
-#[derive(
-    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, ToSchema,
-)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum CauseKind {
     /// Rows of the register or of a round.
@@ -129,9 +127,10 @@ pub fn explain(
     if before.programme.id != after.programme.id || before.period != after.period {
         return Err(ExplainError::OtherPeriod);
     }
-    let stated = [made(before)?, made(after)?];
     let walk = walk(before, after)?;
-    let [first, last] = &stated;
+    let (Some(first), Some(last)) = (walk.values.first(), walk.values.last()) else {
+        return Err(ExplainError::TooLarge);
+    };
     let mut figures = Vec::new();
     for figure in &last.figures {
         let Some(earlier) = first.figure(&figure.id) else {
@@ -139,27 +138,21 @@ pub fn explain(
         };
         if earlier.value != figure.value {
             let ends = (earlier.value, figure.value);
-            let names = [&figure.id, &figure.label, &figure.unit];
-            figures.push(walk.moved(names, ends, &|values| values.figures.get(&figure.id))?);
+            let names = [&figure.id, &figure.label, &figure.unit].map(String::as_str);
+            figures.push(walk.moved(names, ends, &|values| values.whole.get(&figure.id))?);
         }
     }
-    let (batches_added, batches_removed) = (
-        batches_beyond(after, before),
-        batches_beyond(before, after),
-    );
+    let (batches_added, batches_removed) =
+        (batches_beyond(after, before), batches_beyond(before, after));
     Ok(Explanation {
         claims: claims(&walk, first, last)?,
-        causes: walk.causes,
         figures,
         only_before: figures_beyond(first, last),
         only_after: figures_beyond(last, first),
+        causes: walk.causes.clone(),
         batches_added,
         batches_removed,
     })
-}
-
-fn made(inputs: &StatementInputs) -> Result<Statement, ExplainError> {
-    state(inputs).map_err(|gaps| ExplainError::Gaps(sentences(&gaps)))
 }
 
 fn sentences(gaps: &[Gap]) -> String {
@@ -167,12 +160,22 @@ fn sentences(gaps: &[Gap]) -> String {
     sentences.join(" ")
 }
 
-/// Unrounded figures by id, and the two claims.
+/// What a statement comes to at one step.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Values {
-    pub figures: BTreeMap<String, Decimal>,
+    /// As stated, rounded.
+    pub figures: Vec<Figure>,
+    /// Before rounding, by id.
+    pub whole: BTreeMap<String, Decimal>,
+    /// Claims in whole tonnes.
     pub reductions: Decimal,
     pub removals: Decimal,
+}
+
+impl Values {
+    fn figure(&self, id: &str) -> Option<&Figure> {
+        self.figures.iter().find(|figure| figure.id == id)
+    }
 }
 
 /// The steps from the one to the other, with the values at each of them.
@@ -271,29 +274,22 @@ impl Walk {
     }
 }
 
-fn claims(
-    walk: &Walk,
-    first: &Statement,
-    last: &Statement,
-) -> Result<Vec<FigureChange>, ExplainError> {
+fn claims(walk: &Walk, first: &Values, last: &Values) -> Result<Vec<FigureChange>, ExplainError> {
     let mut changed = Vec::new();
-    let [a, b] = [&first.claims, &last.claims];
-    let reductions = (a.reductions.tonnes.tonnes(), b.reductions.tonnes.tonnes());
-    if reductions.0 != reductions.1 {
-        let ends = (reductions.0.into(), reductions.1.into());
+    let ends = (first.reductions, last.reductions);
+    if ends.0 != ends.1 {
         let names = ["claim_reductions", "claim of reductions", "tCO2e"];
         changed.push(walk.moved(names, ends, &|values| Some(&values.reductions))?);
     }
-    let removals = (a.removals.tonnes.tonnes(), b.removals.tonnes.tonnes());
-    if removals.0 != removals.1 {
-        let ends = (removals.0.into(), removals.1.into());
+    let ends = (first.removals, last.removals);
+    if ends.0 != ends.1 {
         let names = ["claim_removals", "claim of removals", "tCO2"];
         changed.push(walk.moved(names, ends, &|values| Some(&values.removals))?);
     }
     Ok(changed)
 }
 
-fn figures_beyond(here: &Statement, there: &Statement) -> Vec<String> {
+fn figures_beyond(here: &Values, there: &Values) -> Vec<String> {
     here.figures
         .iter()
         .filter(|figure| there.figure(&figure.id).is_none())
@@ -304,7 +300,8 @@ fn figures_beyond(here: &Statement, there: &Statement) -> Vec<String> {
 fn batches_beyond(here: &StatementInputs, there: &StatementInputs) -> Vec<BatchOfRole> {
     let known = |role: EvidenceRole, batch: &BatchRef| {
         let sets = there.evidence.iter().filter(|set| set.role == role);
-        sets.flat_map(|set| &set.batches).any(|other| other.id == batch.id)
+        sets.flat_map(|set| &set.batches)
+            .any(|other| other.id == batch.id)
     };
     here.evidence
         .iter()
