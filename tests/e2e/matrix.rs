@@ -208,10 +208,12 @@ fn address(operation: &Operation, programme: &str) -> String {
         .replace("{line}", "2")
         .replace("{sequence}", "0")
         .replace("{kind}", "households")
+        .replace("{period}", "2025")
         .replace(['{', '}'], "");
     let query = match path.rsplit('/').next() {
         Some("inclusion") => "?index=0",
         Some("consistency") => "?old_size=1",
+        Some("difference") => return format!("{path}?from={}", id(&seeded().statement)),
         _ => "",
     };
     path + query

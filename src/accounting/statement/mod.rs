@@ -172,6 +172,11 @@ struct Account {
     advice: Vec<Advice>,
 }
 
+/// Everything that is missing before the statement can be made; nothing is simulated.
+pub fn gaps(inputs: &StatementInputs) -> Vec<Gap> {
+    unrounded(inputs).err().unwrap_or_default()
+}
+
 /// The figures before they are rounded, and what may be claimed: what a step of an explanation
 /// is measured by.
 fn unrounded(inputs: &StatementInputs) -> Result<restatement::Values, Vec<Gap>> {
