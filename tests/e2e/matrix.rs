@@ -208,7 +208,6 @@ fn address(operation: &Operation, programme: &str) -> String {
         .replace("{line}", "2")
         .replace("{sequence}", "0")
         .replace("{kind}", "households")
-        .replace("{period}", "2025")
         .replace(['{', '}'], "");
     let query = match path.rsplit('/').next() {
         Some("inclusion") => "?index=0",
