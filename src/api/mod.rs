@@ -4,6 +4,7 @@
 //! `/api/v1/openapi.json` is generated from them.
 
 mod batches;
+mod comparison;
 mod extract;
 mod health;
 mod library;
@@ -85,6 +86,7 @@ fn described_routes() -> OpenApiRouter<Service> {
         .merge(library::routes())
         .merge(periods::routes())
         .merge(statements::routes())
+        .merge(comparison::routes())
         .merge(tests_of_stoves::routes())
         .merge(trail::routes());
     OpenApiRouter::with_openapi(Document::openapi())

@@ -24,6 +24,14 @@ pub(super) fn node(statement: Uuid, node: &str) -> String {
     format!("/statements/{statement}/trace?node={}", encoded(node))
 }
 
+pub(super) fn difference(from: Uuid, to: Uuid) -> String {
+    format!("/statements/{to}/difference?from={from}")
+}
+
+pub(super) fn methods(period: &str) -> String {
+    format!("/methods/{}", encoded(period).replace('/', "%2F"))
+}
+
 pub(super) fn batch(id: Uuid) -> String {
     format!("/batches/{id}")
 }

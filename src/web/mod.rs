@@ -9,6 +9,7 @@ mod assets;
 mod batch;
 mod batches;
 mod denials;
+mod difference;
 mod evidence;
 mod export;
 mod factors;
@@ -16,6 +17,7 @@ mod figures;
 mod formula;
 mod guard;
 mod links;
+mod methods;
 mod overview;
 mod page;
 mod people;
@@ -64,6 +66,8 @@ pub fn router(service: Service) -> Router {
         .route("/statements", get(statements::list))
         .route("/statements/{id}", get(statement::show))
         .route("/statements/{id}/trace", get(trace::show))
+        .route("/statements/{id}/difference", get(difference::show))
+        .route("/methods/{period}", get(methods::show))
         .route("/trail", get(trail::show))
         .route("/export", get(export::download))
         .route("/assets/{name}", get(assets::serve))

@@ -212,6 +212,7 @@ fn address(operation: &Operation, programme: &str) -> String {
     let query = match path.rsplit('/').next() {
         Some("inclusion") => "?index=0",
         Some("consistency") => "?old_size=1",
+        Some("difference") => return format!("{path}?from={}", id(&seeded().statement)),
         _ => "",
     };
     path + query

@@ -222,7 +222,7 @@ fn sample(chance: &mut Chance, n: u64) -> CharLabTest {
         laboratory: code(chance, n % 2),
         sampled_on: chance.day(),
         feedstock: (*chance.pick(&FUELS)).to_owned(),
-        carbon_total: kg(chance, 60, 90),
+        carbon_total: kg(chance, 60, 75),
         carbon_inorganic: kg(chance, 0, 10),
         hydrogen: kg(chance, 1, 6),
         ash: chance.percent(60).then(|| kg(chance, 2, 20)),
