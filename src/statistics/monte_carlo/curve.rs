@@ -18,11 +18,13 @@ const STEP: f64 = 1.0 / PER_UNIT;
 const SIDE: usize = 68;
 const CELLS: usize = 256;
 /// Terms of a series.
-const ORDER: usize = 12;
+const ORDER: usize = 10;
 /// Relative size of the last terms at which a series is taken as complete.
 const ENDED: f64 = 1e-14;
 /// `ln` of the least share that is told from none.
 const LEAST_LN: f64 = -690.0;
+/// Halvings of the range of a logarithm before Newton's method begins.
+const HALVINGS: usize = 22;
 const NEWTON_MAX: usize = 60;
 /// Each step of Newton squares the error: one as small as this has left none.
 const NEAR: f64 = 1e-7;
@@ -165,7 +167,9 @@ impl Series {
             y[n + 1] = s[n] * next;
             s[n + 1] = product(&s, &e, n) * next;
             g[n + 1] = (r[n] + product(&g, &r, n)) * next;
-            x[n + 1] = product(&x, &s, n) * next;
+            if n < 3 {
+                x[n + 1] = product(&x, &s, n) * next;
+            }
         }
         let mut scale = 1.0;
         let knot = std::array::from_fn(|power| {
@@ -199,7 +203,7 @@ fn product(a: &[f64; ORDER], b: &[f64; ORDER], n: usize) -> f64 {
 
 fn beta_median_ln(a: f64, b: f64, constant: f64) -> f64 {
     let (mut low, mut high) = (LEAST_LN, -1e-17);
-    for _ in 0..70 {
+    for _ in 0..HALVINGS {
         let middle = 0.5 * (low + high);
         if beta_below(a, b, &Share::of_ln(middle), constant) < 0.5 {
             low = middle;

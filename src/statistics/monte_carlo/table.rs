@@ -81,7 +81,8 @@ mod x86 {
             let t = _mm256_setr_pd(*t0, *t1, *t2, *t3);
             let mut sum = _mm256_setzero_pd();
             for pair in (0..COEFFICIENTS / 2).rev() {
-                let two = |cell: &[f64; COEFFICIENTS]| _mm_setr_pd(cell[2 * pair], cell[2 * pair + 1]);
+                let two =
+                    |cell: &[f64; COEFFICIENTS]| _mm_setr_pd(cell[2 * pair], cell[2 * pair + 1]);
                 let first = _mm256_setr_m128d(two(a), two(c));
                 let second = _mm256_setr_m128d(two(b), two(d));
                 let odd = _mm256_unpackhi_pd(first, second);
