@@ -131,7 +131,7 @@ pub(super) static TAIL: LazyLock<Tail> = LazyLock::new(|| {
     let mut cells = Box::new([Cell::default(); CELLS]);
     for (number, cell) in (FIRST..).zip(cells.iter_mut()) {
         let from = f64::from_bits(number << BELOW_CELL);
-        let octave = f64::from_bits(number / PER_OCTAVE * PER_OCTAVE << BELOW_CELL);
+        let octave = f64::from_bits((number / PER_OCTAVE * PER_OCTAVE) << BELOW_CELL);
         if from < 1.0 - REACH {
             *cell = fitted(REACH, |t| -quantile(from + (t + REACH) * octave));
         }
