@@ -4,6 +4,7 @@
 //! `/api/v1/openapi.json` is generated from them.
 
 mod batches;
+mod drawn_rounds;
 mod extract;
 mod health;
 mod library;
@@ -81,6 +82,7 @@ fn described_routes() -> OpenApiRouter<Service> {
         .merge(tokens::routes())
         .merge(register::routes())
         .merge(rounds::routes())
+        .merge(drawn_rounds::routes())
         .merge(batches::routes())
         .merge(library::routes())
         .merge(periods::routes())

@@ -125,6 +125,7 @@ impl Service {
                 starts_on: round.starts_on,
                 ends_on: round.ends_on,
                 design: round.design.clone(),
+                plan: None,
             };
             self.open_round(caller, &round, &once).await?;
         }

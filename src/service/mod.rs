@@ -9,6 +9,7 @@ mod brake;
 pub mod caller;
 pub mod demo;
 pub mod denials;
+pub mod drawn_rounds;
 mod error;
 pub mod evidence;
 pub mod export;

@@ -120,7 +120,7 @@ impl Walk {
         }
         if let Err(problem) = self
             .history
-            .take(sequence, &event.kind, &event.subject, content)
+            .take(sequence, &event.kind, &event.subject, content, self.tree.root())
         {
             content_fault(problem);
         }
