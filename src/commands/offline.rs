@@ -58,7 +58,11 @@ pub fn redraw(frame: &Path, seed: &str, wanted: usize, reserve: usize) -> Result
     let hash = frame_hash(&ids).context("the frame")?;
     let drawn = draw(seed.as_bytes(), &ids, wanted).context("the draw")?;
     eprintln!("frame of {} units, sha256 {hash}", ids.len());
-    for ranked in drawn.sample.iter().chain(drawn.reserve.iter().take(reserve)) {
+    for ranked in drawn
+        .sample
+        .iter()
+        .chain(drawn.reserve.iter().take(reserve))
+    {
         println!("{}  {}", ranked.hash, ranked.unit);
     }
     Ok(ExitCode::SUCCESS)

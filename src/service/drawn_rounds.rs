@@ -14,6 +14,7 @@ use super::register::check_text;
 use super::rounds::round_by_code;
 use super::{Caller, Once, Service, ServiceError};
 use crate::accounting::records::RoundKind;
+use crate::accounting::rounds::RoundError;
 use crate::accounting::rounds::drawing::{draw, draw_hash, seed};
 use crate::accounting::rounds::frame::{FrameUnit, frame, group_counts, rows_hash};
 use crate::accounting::rounds::plan::{RoundPlan, Sizes};
@@ -22,7 +23,6 @@ use crate::accounting::rounds::progress::{Counts, progress};
 use crate::accounting::rounds::records::{
     CloseRecord, DrawRecord, FrameRecord, PlanRecord, SeedRecord, kind,
 };
-use crate::accounting::rounds::RoundError;
 use crate::statistics::draw::frame_hash;
 use crate::store;
 use crate::trail::canonical::canonical_of;
@@ -92,8 +92,15 @@ impl Service {
             position,
             sizes: plan.sizes(&group_counts(&units))?,
         };
-        self.step(connection, caller, round, "plan", kind::ROUND_PLANNED, &record)
-            .await?;
+        self.step(
+            connection,
+            caller,
+            round,
+            "plan",
+            kind::ROUND_PLANNED,
+            &record,
+        )
+        .await?;
         Ok(())
     }
 
@@ -110,14 +117,18 @@ impl Service {
             let Some((_, planned)) = &steps.plan else {
                 return Err(ServiceError::conflict(
                     "round_not_planned",
-                    format!("round {round} was opened without a plan: its sample is described in words"),
+                    format!(
+                        "round {round} was opened without a plan: its sample is described in words"
+                    ),
                 ));
             };
             not_closed(&steps, round)?;
             if store::drawn_rounds::has_batches(connection, caller.programme_id, round).await? {
                 return Err(ServiceError::conflict(
                     "rows_before_frame",
-                    format!("round {round} has rows already: a frame comes before the first of them"),
+                    format!(
+                        "round {round} has rows already: a frame comes before the first of them"
+                    ),
                 ));
             }
             let position = store::trail::size(connection, caller.programme_id).await?;
@@ -131,8 +142,15 @@ impl Service {
                 rows_sha256: rows_hash(&units),
                 sizes: planned.plan.sizes(&group_counts(&units))?,
             };
-            self.step(connection, caller, round, "frame", kind::ROUND_FRAMED, &record)
-                .await?;
+            self.step(
+                connection,
+                caller,
+                round,
+                "frame",
+                kind::ROUND_FRAMED,
+                &record,
+            )
+            .await?;
             store::drawn_rounds::insert_frame(connection, caller.programme_id, round, &units)
                 .await?;
             Ok(record)
@@ -153,7 +171,8 @@ impl Service {
         check_text("source", &request.source, 500)?;
         self.write(caller, once, async |connection| {
             let steps = steps_of(connection, caller, round).await?;
-            let (Some((_, planned)), Some((framed_at, framed))) = (&steps.plan, &steps.frame) else {
+            let (Some((_, planned)), Some((framed_at, framed))) = (&steps.plan, &steps.frame)
+            else {
                 return Err(ServiceError::conflict(
                     "frame_missing",
                     format!("round {round} has no frame: it must be in the trail before the seed"),
@@ -173,8 +192,15 @@ impl Service {
                 words,
                 source: request.source.trim().to_owned(),
             };
-            self.step(connection, caller, round, "seed", kind::ROUND_SEEDED, &record)
-                .await?;
+            self.step(
+                connection,
+                caller,
+                round,
+                "seed",
+                kind::ROUND_SEEDED,
+                &record,
+            )
+            .await?;
             let units = store::drawn_rounds::frame(connection, caller.programme_id, round).await?;
             let drawn = draw(&record.seed, planned.plan.design, &framed.sizes, &units)?;
             let reserve = drawn.units.iter().filter(|unit| unit.reserve).count() as u64;
@@ -186,8 +212,15 @@ impl Service {
                 reserve,
                 sha256: draw_hash(&drawn.units),
             };
-            self.step(connection, caller, round, "draw", kind::ROUND_DRAWN, &draw_record)
-                .await?;
+            self.step(
+                connection,
+                caller,
+                round,
+                "draw",
+                kind::ROUND_DRAWN,
+                &draw_record,
+            )
+            .await?;
             store::drawn_rounds::insert_draw(connection, caller.programme_id, round, &drawn.units)
                 .await?;
             Ok(record)
@@ -213,10 +246,17 @@ impl Service {
                 ));
             }
             let position = store::trail::size(connection, caller.programme_id).await?;
-            let record = close_record(connection, caller, &steps, row.record.kind, round, position)
-                .await?;
-            self.step(connection, caller, round, "close", kind::ROUND_CLOSED, &record)
-                .await?;
+            let record =
+                close_record(connection, caller, &steps, row.record.kind, round, position).await?;
+            self.step(
+                connection,
+                caller,
+                round,
+                "close",
+                kind::ROUND_CLOSED,
+                &record,
+            )
+            .await?;
             Ok(record)
         })
         .await
@@ -281,7 +321,9 @@ pub(super) async fn takes_rows(
     if steps.frame.is_some() && steps.draw.is_none() {
         return Err(ServiceError::conflict(
             "draw_missing",
-            format!("round {round} has a frame and no draw yet: fix its seed before the first rows"),
+            format!(
+                "round {round} has a frame and no draw yet: fix its seed before the first rows"
+            ),
         ));
     }
     Ok(())
@@ -299,13 +341,9 @@ async fn register_frame(
     plan: &RoundPlan,
     position: u64,
 ) -> Result<Vec<FrameUnit>, ServiceError> {
-    let stoves = store::drawn_rounds::in_service(
-        connection,
-        caller.programme_id,
-        position,
-        plan.frame_on,
-    )
-    .await?;
+    let stoves =
+        store::drawn_rounds::in_service(connection, caller.programme_id, position, plan.frame_on)
+            .await?;
     Ok(frame(plan, stoves))
 }
 
@@ -384,7 +422,9 @@ pub(super) async fn steps_of(
             "draw" => steps.draw = read(&row)?,
             "close" => steps.close = read(&row)?,
             other => {
-                return Err(ServiceError::Internal(format!("a round has the step {other}")));
+                return Err(ServiceError::Internal(format!(
+                    "a round has the step {other}"
+                )));
             }
         }
     }

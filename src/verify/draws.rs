@@ -8,9 +8,7 @@ use super::report::{Fault, Level, Report};
 use crate::accounting::rounds::drawing::{draw, draw_hash, seed};
 use crate::accounting::rounds::frame::{FrameUnit, frame, group_counts, in_service, rows_hash};
 use crate::accounting::rounds::plan::RoundPlan;
-use crate::accounting::rounds::records::{
-    DrawRecord, FrameRecord, PlanRecord, SeedRecord,
-};
+use crate::accounting::rounds::records::{DrawRecord, FrameRecord, PlanRecord, SeedRecord};
 use crate::statistics::draw::frame_hash;
 use crate::trail::bag::Bag;
 use crate::trail::merkle::Hash;
@@ -54,13 +52,34 @@ pub(super) fn check(bag: &Bag, history: &History, evidence: &Evidence, report: &
             Ok(drawn) => redone += u64::from(drawn),
             Err(problem) => report.fault(
                 Level::Draws,
-                Fault::of_payload(layout::CONTENTS, format!("round {}: {problem}", steps.round)),
+                Fault::of_payload(
+                    layout::CONTENTS,
+                    format!("round {}: {problem}", steps.round),
+                ),
             ),
         }
     }
-    compare(bag, layout::ROUND_FRAMES, &layout::frame_header(), &tables.frames, report);
-    compare(bag, layout::ROUND_SEEDS, &layout::seed_header(), &tables.seeds, report);
-    compare(bag, layout::ROUND_DRAWS, &layout::draw_header(), &tables.draws, report);
+    compare(
+        bag,
+        layout::ROUND_FRAMES,
+        &layout::frame_header(),
+        &tables.frames,
+        report,
+    );
+    compare(
+        bag,
+        layout::ROUND_SEEDS,
+        &layout::seed_header(),
+        &tables.seeds,
+        report,
+    );
+    compare(
+        bag,
+        layout::ROUND_DRAWS,
+        &layout::draw_header(),
+        &tables.draws,
+        report,
+    );
     report.done(
         Level::Draws,
         format!(
@@ -107,7 +126,10 @@ fn redo(steps: &RoundSteps, evidence: &Evidence, tables: &mut Tables) -> Result<
     }
     let units = frame_at(plan, evidence, framed.position);
     let line = |cells: &[String]| -> Vec<String> {
-        std::iter::once(&steps.round).chain(cells).cloned().collect()
+        std::iter::once(&steps.round)
+            .chain(cells)
+            .cloned()
+            .collect()
     };
     tables
         .frames
@@ -120,7 +142,9 @@ fn redo(steps: &RoundSteps, evidence: &Evidence, tables: &mut Tables) -> Result<
     {
         return Err("the register's rows do not give the frame that the trail holds".into());
     }
-    let sizes = plan.sizes(&group_counts(&units)).map_err(|e| e.to_string())?;
+    let sizes = plan
+        .sizes(&group_counts(&units))
+        .map_err(|e| e.to_string())?;
     if sizes != framed.sizes {
         return Err("the frame promises other numbers than its plan gives".into());
     }
@@ -143,8 +167,8 @@ fn redo(steps: &RoundSteps, evidence: &Evidence, tables: &mut Tables) -> Result<
         seeded.source.clone(),
         seeded.seed.clone(),
     ]);
-    let again = draw(&seeded.seed, plan.design, &framed.sizes, &units)
-        .map_err(|e| e.to_string())?;
+    let again =
+        draw(&seeded.seed, plan.design, &framed.sizes, &units).map_err(|e| e.to_string())?;
     let reserve = again.units.iter().filter(|unit| unit.reserve).count() as u64;
     tables
         .draws

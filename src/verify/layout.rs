@@ -2,7 +2,7 @@
 
 mod rounds;
 
-pub use rounds::{frame_header, draw_header, seed_header};
+pub use rounds::{draw_header, frame_header, seed_header};
 
 use crate::intake::{BatchKind, Column, ValueRule};
 use serde_json::{Value, json};

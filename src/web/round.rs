@@ -74,7 +74,11 @@ fn achieved(detail: &RoundDetail) -> Vec<(&'static str, String)> {
         });
         lines.push((
             "Response",
-            format!("{}{}", words::precise(response), planned.unwrap_or_default()),
+            format!(
+                "{}{}",
+                words::precise(response),
+                planned.unwrap_or_default()
+            ),
         ));
     }
     if let Some(found) = &close.record.achieved {

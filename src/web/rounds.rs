@@ -230,7 +230,10 @@ pub(super) fn design_words(plan: &RoundPlan) -> String {
     match plan.design {
         SampleDesign::SimpleRandom => format!("Simple random sample of the {units}"),
         SampleDesign::Stratified => {
-            format!("Sample of the {units}, stratified by {}", keys.join(" and "))
+            format!(
+                "Sample of the {units}, stratified by {}",
+                keys.join(" and ")
+            )
         }
         SampleDesign::Cluster => format!("Sample of sites, then of the {units} in each"),
     }

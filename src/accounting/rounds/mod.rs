@@ -19,10 +19,7 @@ use crate::statistics::StatisticsError;
 pub enum RoundError {
     /// A field of the plan, and what is wrong with it.
     #[error("{field} {detail}")]
-    Field {
-        field: &'static str,
-        detail: String,
-    },
+    Field { field: &'static str, detail: String },
     #[error("{0}")]
     Statistics(#[from] StatisticsError),
 }

@@ -5,8 +5,8 @@ use crate::accounting::records::RoundKind;
 use crate::accounting::rounding::{FIGURE_DIGITS, from_statistic, to_digits, to_statistic};
 use crate::statistics::design::Margin;
 use crate::statistics::sample_size::{
-    Allocation, Expected, PlannedStratum, SampleSize, Step, Wanted, mean_needed,
-    proportion_needed, stratified_needed,
+    Allocation, Expected, PlannedStratum, SampleSize, Step, Wanted, mean_needed, proportion_needed,
+    stratified_needed,
 };
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
@@ -185,8 +185,7 @@ impl RoundPlan {
                 "is household here: the rows of this kind of round name households",
             ));
         }
-        let measured =
-            self.expected_mean.is_some() && self.expected_standard_deviation.is_some();
+        let measured = self.expected_mean.is_some() && self.expected_standard_deviation.is_some();
         if counts_yes && (self.expected_share.is_none() || self.expected_mean.is_some()) {
             return Err(RoundError::field(
                 "expected_share",
@@ -354,7 +353,10 @@ fn told(size: SampleSize, clusters: Option<u64>, groups: Vec<GroupSize>) -> Size
     let steps = size.steps.into_iter().map(|step| PlanStep {
         words: step.words,
         formula: step.formula,
-        value: to_digits(from_statistic(step.value).unwrap_or_default(), FIGURE_DIGITS),
+        value: to_digits(
+            from_statistic(step.value).unwrap_or_default(),
+            FIGURE_DIGITS,
+        ),
     });
     Sizes {
         steps: steps.collect(),

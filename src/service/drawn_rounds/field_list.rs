@@ -62,7 +62,11 @@ impl Service {
     pub async fn list_rows(&self, caller: &Caller, round: &str) -> Result<FieldList, ServiceError> {
         let mut connection = self.reading(caller).await?;
         round_by_code(&mut connection, caller, round).await?;
-        if steps_of(&mut connection, caller, round).await?.draw.is_none() {
+        if steps_of(&mut connection, caller, round)
+            .await?
+            .draw
+            .is_none()
+        {
             return Err(ServiceError::not_found("draw of round", round));
         }
         let programme = caller.programme_id;
@@ -100,12 +104,14 @@ impl Service {
         caller.must_see_every_site()?;
         let mut connection = self.reading(caller).await?;
         round_by_code(&mut connection, caller, round).await?;
-        let frame =
-            store::drawn_rounds::frame(&mut connection, caller.programme_id, round).await?;
+        let frame = store::drawn_rounds::frame(&mut connection, caller.programme_id, round).await?;
         if frame.is_empty() {
             return Err(ServiceError::not_found("frame of round", round));
         }
-        Ok(frame.iter().map(|unit| format!("{}\n", unit.unit)).collect())
+        Ok(frame
+            .iter()
+            .map(|unit| format!("{}\n", unit.unit))
+            .collect())
     }
 }
 

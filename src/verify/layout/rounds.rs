@@ -62,22 +62,49 @@ fn table(name: &str, path: &str, header: &[&str], key: &[&str]) -> Value {
 fn field(column: &str) -> Value {
     let (kind, description) = match column {
         "round" => ("string", "Code of the round"),
-        "unit" => ("string", "Serial of the stove, or code of the household: what is drawn"),
-        "group" => ("string", "Stratum or site that the draw is made in; all where there is one"),
+        "unit" => (
+            "string",
+            "Serial of the stove, or code of the household: what is drawn",
+        ),
+        "group" => (
+            "string",
+            "Stratum or site that the draw is made in; all where there is one",
+        ),
         "household_code" => ("string", "Household with the stove in service"),
         "serial" => ("string", "Stove in service there on the day of the frame"),
         "site_code" => ("string", "Site of the household"),
         "model" => ("string", "Stove model, code@version"),
-        "age_band" => ("integer", "Whole years since installation on the day of the frame"),
-        "place" => ("integer", "Place in the group's draw, from 1; the reserve follows the sample"),
+        "age_band" => (
+            "integer",
+            "Whole years since installation on the day of the frame",
+        ),
+        "place" => (
+            "integer",
+            "Place in the group's draw, from 1; the reserve follows the sample",
+        ),
         "standing" => ("string", "sample or reserve"),
-        "hash" => ("string", "SHA-256 of the seed's text followed by the unit, lower-case hex"),
-        "frame_sha256" => ("string", "SHA-256 of the frame's units, sorted by bytes, one a line"),
+        "hash" => (
+            "string",
+            "SHA-256 of the seed's text followed by the unit, lower-case hex",
+        ),
+        "frame_sha256" => (
+            "string",
+            "SHA-256 of the frame's units, sorted by bytes, one a line",
+        ),
         "tree_size" => ("integer", "Size of the trail just after the frame's entry"),
-        "root" => ("string", "Root hash of the trail at that size, lower-case hex"),
+        "root" => (
+            "string",
+            "Root hash of the trail at that size, lower-case hex",
+        ),
         "words" => ("string", "Public value that was given after the frame"),
-        "source" => ("string", "Where these words were published, or who said them"),
-        _ => ("string", "SHA-256 of root, line feed, words, line feed, lower-case hex"),
+        "source" => (
+            "string",
+            "Where these words were published, or who said them",
+        ),
+        _ => (
+            "string",
+            "SHA-256 of root, line feed, words, line feed, lower-case hex",
+        ),
     };
     json!({
         "name": column,
