@@ -119,7 +119,7 @@ async fn a_plan_is_worked_out_and_nothing_is_written() {
         let mut request = request.clone();
         request["plan"][field] = value;
         let problem = manager.post("/rounds/plan", &request).await;
-        let problem = problem.problem(422, "invalid");
+        let problem = problem.problem(422, "invalid-fields");
         assert!(problem.to_string().contains(named), "{field}: {problem}");
     }
     assert_eq!(crate::support::census(&programme.app.pool).await, before);
@@ -176,13 +176,13 @@ async fn a_round_goes_from_plan_to_close() {
         .ok(201);
     let none = json!({"words": WORDS, "source": "too early"});
     let early = manager.post(&format!("{path}/seed"), &none).await;
-    early.problem(409, "frame_missing");
+    early.problem(409, "frame-missing");
     let frame = manager
         .post(&format!("{path}/frame"), &json!({}))
         .await
         .ok(201);
     let again = manager.post(&format!("{path}/frame"), &json!({})).await;
-    again.problem(409, "step_taken");
+    again.problem(409, "step-taken");
     // Found from the seed's CSV files outside the program, with Python's hashlib.
     let by_hand = "2c3341693383a8a88ba37b2ec2259250d8c4db881f40bdfbc7e1b0bbe461c597";
     assert_eq!(
@@ -195,7 +195,7 @@ async fn a_round_goes_from_plan_to_close() {
     let rows = manager
         .upload("usage_survey", Some(ROUND), one.clone())
         .await;
-    rows.problem(409, "draw_missing");
+    rows.problem(409, "draw-missing");
 
     let seeded = seed(manager, &path).await;
     let text = |value: &Value| value.as_str().expect("text").to_owned();
@@ -234,7 +234,7 @@ async fn a_round_goes_from_plan_to_close() {
     assert!((figure("half_width") / figure("standard_error") - 1.6811).abs() < 5e-5);
     assert_eq!(achieved["meets_the_plan"], true);
     let late = manager.upload("usage_survey", Some(ROUND), one).await;
-    late.problem(409, "round_closed");
+    late.problem(409, "round-closed");
 
     let export = manager.get("/export").await.bytes;
     spoil(&export);
@@ -243,7 +243,7 @@ async fn a_round_goes_from_plan_to_close() {
 async fn seed_twice(manager: &Client, path: &str) {
     let other = json!({"words": "others", "source": "a second try"});
     let again = manager.post(&format!("{path}/seed"), &other).await;
-    again.problem(409, "step_taken");
+    again.problem(409, "step-taken");
 }
 
 /// The draw of the program, of the README's recipe in `sh`, and of the command are one.
@@ -386,7 +386,7 @@ async fn a_plain_round_has_no_frame_and_can_be_closed() {
     programme.small_register().await;
     let manager = &programme.manager;
     let frame = manager.post("/rounds/usage/frame", &json!({})).await;
-    frame.problem(409, "round_not_planned");
+    frame.problem(409, "round-not-planned");
     let closed = manager
         .post("/rounds/usage/close", &json!({}))
         .await
@@ -395,13 +395,13 @@ async fn a_plain_round_has_no_frame_and_can_be_closed() {
     manager
         .get("/rounds/usage/field-list")
         .await
-        .problem(404, "not_found");
+        .problem(404, "not-found");
     let again = manager.post("/rounds/usage/close", &json!({})).await;
-    again.problem(409, "step_taken");
+    again.problem(409, "step-taken");
     let detail = manager.get("/rounds/usage").await.ok(200);
     assert_eq!(detail["closed"], true);
     let nowhere = manager.post("/rounds/nowhere/close", &json!({})).await;
-    nowhere.problem(404, "not_found");
+    nowhere.problem(404, "not-found");
 }
 
 /// Household rounds measure; every kind's answers are read by a query of its own.
