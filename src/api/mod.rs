@@ -5,6 +5,7 @@
 
 mod batches;
 mod comparison;
+mod drawn_rounds;
 mod extract;
 mod health;
 mod library;
@@ -82,6 +83,7 @@ fn described_routes() -> OpenApiRouter<Service> {
         .merge(tokens::routes())
         .merge(register::routes())
         .merge(rounds::routes())
+        .merge(drawn_rounds::routes())
         .merge(batches::routes())
         .merge(library::routes())
         .merge(periods::routes())

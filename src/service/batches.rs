@@ -3,6 +3,7 @@
 //! The way of the data: bytes -> rows or located errors -> staging by COPY ->
 //! set-based checks under the write lock -> one insert -> one trail entry -> commit.
 
+use super::drawn_rounds::takes_rows;
 use super::evidence::touches_own_sites;
 use super::upload::Spooled;
 use super::write::Begun;
@@ -101,6 +102,7 @@ impl Service {
         if let Some(known) = known_batch(connection, caller, record.id).await? {
             return writing.finish(caller, known).await;
         }
+        takes_rows(connection, caller, record.round.as_deref()).await?;
         let rejections = self
             .check_staged(
                 connection,
@@ -338,12 +340,7 @@ async fn check_round(
             "name the round that these rows belong to",
         ));
     };
-    let position = store::trail::size(connection, caller.programme_id).await?;
-    let rounds = store::rounds::all(connection, caller.programme_id, position).await?;
-    let found = rounds
-        .iter()
-        .find(|row| row.record.code == code)
-        .ok_or_else(|| ServiceError::not_found("round", code))?;
+    let found = super::rounds::round_by_code(connection, caller, code).await?;
     if batch_kind.round_kinds().contains(&found.record.kind) {
         Ok(())
     } else {

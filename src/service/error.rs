@@ -103,6 +103,10 @@ impl From<StoreError> for ServiceError {
                 "the programme has this version of the stove model",
             ),
             Some("round_code_taken") => ("code_taken", "the programme has a round with this code"),
+            Some("round_step_taken") => (
+                "step_taken",
+                "this step of the round has been taken; each is taken once",
+            ),
             Some("period_code_taken") => {
                 ("code_taken", "the programme has a period with this code")
             }

@@ -3,6 +3,8 @@
 //! Two exports at the same trail position are the same bytes: fixed order, no
 //! clock, no randomness.
 
+mod rounds;
+
 use super::{Caller, Service, ServiceError};
 use crate::accounting::records::kind;
 use crate::intake::BatchKind;
@@ -68,6 +70,7 @@ impl Service {
         for batch_kind in BatchKind::ALL {
             write_rows(connection, caller, batch_kind, position, &mut bag).await?;
         }
+        rounds::write(connection, caller, position, &mut bag).await?;
         let last_time = write_trail(connection, caller, position, &mut bag).await?;
         // What follows is of a size that never changes, so the snapshot is let go first:
         // no request may hold one connection while it waits for another.

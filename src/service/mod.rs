@@ -10,6 +10,7 @@ pub mod caller;
 pub mod comparison;
 pub mod demo;
 pub mod denials;
+pub mod drawn_rounds;
 mod error;
 pub mod evidence;
 pub mod export;

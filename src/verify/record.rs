@@ -1,5 +1,6 @@
 //! The contents of the trail, read back into what they record.
 
+use super::draws::RoundSteps;
 use crate::accounting::factor::Factor;
 use crate::accounting::inputs::{Period, ProgrammeName};
 use crate::accounting::methodology::Methodology;
@@ -10,7 +11,11 @@ use crate::accounting::records::{
     BatchRecord, FactorsRecord, PeriodClosedRecord, ProgrammeRecord, RoundRecord, SiteRecord,
     StoveModelRecord, kind,
 };
+use crate::accounting::rounds::records::{
+    CloseRecord, DrawRecord, FrameRecord, PlanRecord, SeedRecord, kind as step,
+};
 use crate::accounting::statement::Statement;
+use crate::trail::merkle::Hash;
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -23,6 +28,9 @@ pub(super) struct History {
     pub factors: Vec<(u64, Factor)>,
     pub methodologies: Vec<(u64, Methodology)>,
     pub rounds: Vec<(u64, RoundRecord)>,
+    /// In the order in which they were planned.
+    pub drawn_rounds: Vec<RoundSteps>,
+    pub closed_rounds: Vec<String>,
     pub batches: BTreeMap<Uuid, (u64, BatchRecord)>,
     pub periods: Vec<(u64, Period)>,
     pub statements: Vec<StatedAt>,
@@ -38,7 +46,7 @@ pub(super) struct StatedAt {
 }
 
 impl History {
-    /// Takes in the content of one entry.
+    /// Takes in the content of one entry; `root` is the trail's root just after it.
     ///
     /// # Errors
     /// A sentence where the content is not what its kind says.
@@ -48,6 +56,7 @@ impl History {
         entry_kind: &str,
         subject: &str,
         content: &[u8],
+        root: Hash,
     ) -> Result<(), String> {
         match entry_kind {
             kind::PROGRAMME_CREATED if sequence == 0 => {
@@ -88,9 +97,49 @@ impl History {
             kind::METHODOLOGY_ADDED => {
                 self.methodologies.push((sequence, read(content)?));
             }
+            step::ROUND_PLANNED => {
+                let record: PlanRecord = read(content)?;
+                if self.drawn_rounds.iter().any(|s| s.round == record.round)
+                    || !self.rounds.iter().any(|(_, r)| r.code == record.round)
+                {
+                    return Err("a round is planned once, when it is opened".into());
+                }
+                self.drawn_rounds
+                    .push(RoundSteps::planned(sequence, record));
+            }
+            step::ROUND_FRAMED => {
+                let record: FrameRecord = read(content)?;
+                let steps = self.steps(&record.round)?;
+                once(steps.frame.is_none())?;
+                steps.frame = Some((sequence, record, root));
+            }
+            step::ROUND_SEEDED => {
+                let record: SeedRecord = read(content)?;
+                let steps = self.steps(&record.round)?;
+                once(steps.frame.is_some() && steps.seed.is_none())?;
+                steps.seed = Some((sequence, record));
+            }
+            step::ROUND_DRAWN => {
+                let record: DrawRecord = read(content)?;
+                let steps = self.steps(&record.round)?;
+                once(steps.seed.is_some() && steps.draw.is_none())?;
+                steps.draw = Some((sequence, record));
+            }
+            step::ROUND_CLOSED => {
+                let record: CloseRecord = read(content)?;
+                if self.closed_rounds.contains(&record.round)
+                    || !self.rounds.iter().any(|(_, r)| r.code == record.round)
+                {
+                    return Err("a round that was opened is closed once".into());
+                }
+                self.closed_rounds.push(record.round);
+            }
             kind::ROUND_OPENED => self.rounds.push((sequence, read(content)?)),
             kind::BATCH_ACCEPTED => {
                 let record: BatchRecord = read(content)?;
+                if let Some(round) = &record.round {
+                    self.takes_rows(round)?;
+                }
                 if self.batches.insert(record.id, (sequence, record)).is_some() {
                     return Err("the batch is accepted a second time".into());
                 }
@@ -121,6 +170,27 @@ impl History {
         Ok(())
     }
 
+    fn steps(&mut self, round: &str) -> Result<&mut RoundSteps, String> {
+        self.drawn_rounds
+            .iter_mut()
+            .find(|steps| steps.round == round)
+            .ok_or_else(|| format!("round {round} was never planned"))
+    }
+
+    /// Whether a batch may come into the round at this place of the trail.
+    fn takes_rows(&self, round: &str) -> Result<(), String> {
+        let framed = |steps: &&RoundSteps| steps.frame.is_some() && steps.draw.is_none();
+        if self.closed_rounds.iter().any(|closed| closed == round) {
+            return Err(format!("round {round} was closed before this batch"));
+        }
+        match self.drawn_rounds.iter().find(|steps| steps.round == round) {
+            Some(steps) if framed(&steps) => Err(format!(
+                "round {round} had a frame and no draw before this batch"
+            )),
+            _ => Ok(()),
+        }
+    }
+
     pub fn programme_name(&self) -> Option<ProgrammeName> {
         self.programme.as_ref().map(|programme| ProgrammeName {
             id: programme.id,
@@ -132,4 +202,13 @@ impl History {
 
 fn read<T: serde::de::DeserializeOwned>(content: &[u8]) -> Result<T, String> {
     serde_json::from_slice(content).map_err(|e| format!("its content cannot be read: {e}"))
+}
+
+/// Steps of a drawn round come in their order, each once.
+fn once(in_turn: bool) -> Result<(), String> {
+    if in_turn {
+        Ok(())
+    } else {
+        Err("plan, frame, seed, draw: this step is not in turn".into())
+    }
 }

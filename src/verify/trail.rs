@@ -118,10 +118,13 @@ impl Walk {
         if !is_canonical(content) {
             content_fault("it is not canonical JSON".into());
         }
-        if let Err(problem) = self
-            .history
-            .take(sequence, &event.kind, &event.subject, content)
-        {
+        if let Err(problem) = self.history.take(
+            sequence,
+            &event.kind,
+            &event.subject,
+            content,
+            self.tree.root(),
+        ) {
             content_fault(problem);
         }
         let programme = self.history.programme.as_ref().map(|p| p.id.to_string());

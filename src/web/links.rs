@@ -36,6 +36,10 @@ pub(super) fn batch(id: Uuid) -> String {
     format!("/batches/{id}")
 }
 
+pub(super) fn round(code: &str) -> String {
+    format!("/rounds/{}", encoded(code))
+}
+
 pub(super) fn row(batch: Uuid, line: u64) -> String {
     format!("/rows/{batch}/{line}")
 }

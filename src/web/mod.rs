@@ -24,6 +24,8 @@ mod people;
 mod proof;
 mod refusal;
 mod register;
+mod round;
+mod rounds;
 mod row;
 mod rows_table;
 mod session;
@@ -59,6 +61,13 @@ pub fn router(service: Service) -> Router {
         .route("/tokens/{id}/revoke", post(people::revoke))
         .route("/denials", get(denials::list))
         .route("/register", get(register::show))
+        .route("/rounds", get(rounds::list).post(rounds::open))
+        .route("/rounds/plan", post(rounds::work_out))
+        .route("/rounds/{code}", get(round::show))
+        .route("/rounds/{code}/frame", post(round::take_frame))
+        .route("/rounds/{code}/seed", post(round::fix_seed))
+        .route("/rounds/{code}/close", post(round::close))
+        .route("/rounds/{code}/field-list", get(round::field_list))
         .route("/batches", get(batches::list))
         .route("/batches/{id}", get(batch::show))
         .route("/rows/{batch}/{line}", get(row::show))

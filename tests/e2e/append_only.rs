@@ -6,7 +6,7 @@ use sqlx::postgres::PgDatabaseError;
 use sqlx::{AssertSqlSafe, PgPool};
 
 /// Every table that may only grow, with a column of it.
-const APPEND_ONLY: [(&str, &str); 24] = [
+const APPEND_ONLY: [(&str, &str); 27] = [
     ("denial", "why"),
     ("trail_entry", "actor"),
     ("trail_node", "hash"),
@@ -14,6 +14,9 @@ const APPEND_ONLY: [(&str, &str); 24] = [
     ("site", "name"),
     ("stove_model", "name"),
     ("round", "design"),
+    ("round_step", "body"),
+    ("round_frame_unit", "site_code"),
+    ("round_draw_unit", "hash"),
     ("batch", "file_name"),
     ("household", "site_code"),
     ("deployment", "serial"),
@@ -55,6 +58,7 @@ async fn every_recorded_row_refuses_update_delete_and_truncate() {
         .post("/periods/2025/close", &serde_json::json!({}))
         .await;
     close.ok(200);
+    crate::rounds::draw_a_round(&programme, "usage-2026").await;
     let verifier = programme.client_of("verifier").await;
     verifier.get("/tokens").await.problem(403, "forbidden");
     let pool = &programme.app.pool;

@@ -15,6 +15,8 @@ mod people;
 mod periods;
 mod registers;
 mod repeats;
+mod rounds;
+mod rounds_page;
 mod stove_tests;
 mod support;
 mod surface;

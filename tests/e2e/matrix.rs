@@ -2,6 +2,7 @@
 //! description says, and nobody else.
 
 use crate::people::{Browser, add_person};
+use crate::rounds::draw_a_round;
 use crate::support::programme::{create_programme, programme_client};
 use crate::support::seeded::seeded_programme;
 use crate::support::{Answer, Client, TestProgramme, census, seeded};
@@ -21,6 +22,8 @@ const WORDS: [&str; 6] = [
 
 /// The household, the stove and the row that the paths name belong to this site.
 const RIGHT_SITE: &str = "LAGOON";
+/// A round that reading can be asked of; nobody is let change it.
+const DRAWN_ROUND: &str = "usage-2026";
 const OTHER_SITE: &str = "HILL";
 
 /// Where a monitor of another site is told that there is nothing.
@@ -197,8 +200,10 @@ fn ends_a_token(operation: &Operation) -> bool {
 
 fn address(operation: &Operation, programme: &str) -> String {
     let id = |value: &Value| value["id"].as_str().expect("an id").to_owned();
+    let read = operation.method == Method::GET;
     let path = operation
         .path
+        .replace("{round}", if read { DRAWN_ROUND } else { "no-such-round" })
         .replace("{programme}", programme)
         .replace("{statement}", &id(&seeded().statement))
         .replace("{batch}", &id(&seeded().batches[0].1))
@@ -289,6 +294,7 @@ async fn session_of_a_disabled_person(programme: &TestProgramme) -> String {
 #[tokio::test]
 async fn every_operation_answers_every_kind_of_caller_as_the_description_says() {
     let programme = seeded_programme().await;
+    draw_a_round(&programme, DRAWN_ROUND).await;
     let callers = callers(&programme).await;
     let operations = operations();
     let before = census(&programme.app.pool).await;
