@@ -4,6 +4,7 @@
 //! `/api/v1/openapi.json` is generated from them.
 
 mod batches;
+mod corrections;
 mod extract;
 mod health;
 mod library;
@@ -82,6 +83,7 @@ fn described_routes() -> OpenApiRouter<Service> {
         .merge(register::routes())
         .merge(rounds::routes())
         .merge(batches::routes())
+        .merge(corrections::routes())
         .merge(library::routes())
         .merge(periods::routes())
         .merge(statements::routes())

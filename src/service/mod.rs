@@ -7,6 +7,7 @@ pub mod access;
 pub mod batches;
 mod brake;
 pub mod caller;
+pub mod corrections;
 pub mod demo;
 pub mod denials;
 mod error;

@@ -46,7 +46,7 @@ pub(super) async fn show(
     let kind: BatchKind = batch.kind.parse().map_err(|e| Refusal::broken(&e))?;
     let after = query.after.unwrap_or(0);
     let mut rows = service
-        .batch_rows(&caller, id, after, ROWS_A_PAGE + 1)
+        .batch_rows(&caller, id, None, after, ROWS_A_PAGE + 1)
         .await?;
     let more = rows.len() > ROWS_A_PAGE as usize;
     rows.truncate(ROWS_A_PAGE as usize);

@@ -53,7 +53,7 @@ pub(super) async fn list(
     State(service): State<Service>,
     Visitor(caller): Visitor,
 ) -> Result<Response, Refusal> {
-    let batches = service.batches(&caller).await?;
+    let batches = service.batches(&caller, None).await?;
     draw(&BatchesPage {
         shell: Shell::of(&caller, Section::Evidence, "Evidence"),
         batches: batches.iter().map(BatchRow::new).collect(),
