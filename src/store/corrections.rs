@@ -144,13 +144,17 @@ pub struct Orphan {
     pub named: String,
 }
 
+/// A position above every entry of any trail.
+const NOW: i64 = i64::MAX;
+
 /// Orphans told of each kind.
 const ORPHANS_TOLD: u32 = 3;
 
-/// Standing rows that refer to a household or deployment of `batch`, of its `line` alone where
+/// Rows that count and refer to a household or deployment of `batch`, of its `line` alone where
 /// that is given, and to none that stands now: the first of each kind.
 ///
-/// Only rows of the register are referred to; for other kinds there is nothing to find.
+/// Only rows of the register are referred to; for other kinds there is nothing to find. A row
+/// that is excluded may be left behind: it counts nowhere, and is checked again when superseded.
 pub async fn orphans(
     connection: &mut PgConnection,
     programme_id: Uuid,
@@ -166,7 +170,7 @@ pub async fn orphans(
         let referred = table(kind);
         let sql = format!(
             "select r.batch_id, r.line, {named} as named
-             from standing_{referring}($1) r
+             from live_{referring}($1, {NOW}) r
              where exists (select from {referred} o
                            where o.programme_id = $1 and o.batch_id = $2
                              and ($3::bigint is null or o.line = $3) and {same})

@@ -43,7 +43,10 @@ pub(super) struct CorrectionLine {
 impl CorrectionLine {
     pub fn new(view: CorrectionView) -> Self {
         let (href, place) = match view.line {
-            Some(line) => (links::row(view.batch, line), format!("row {line} of batch {}", view.batch)),
+            Some(line) => (
+                links::row(view.batch, line),
+                format!("row {line} of batch {}", view.batch),
+            ),
             None => (links::batch(view.batch), format!("batch {}", view.batch)),
         };
         CorrectionLine {
@@ -77,7 +80,11 @@ pub(super) async fn latest(
 }
 
 /// What became of a row: each correction that touches it, the earliest first.
-pub(super) fn of_row(corrections: Vec<CorrectionView>, batch: Uuid, line: u64) -> Vec<CorrectionLine> {
+pub(super) fn of_row(
+    corrections: Vec<CorrectionView>,
+    batch: Uuid,
+    line: u64,
+) -> Vec<CorrectionLine> {
     let touches = |each: &CorrectionView| {
         each.replaced_by == Some(batch)
             || each.batch == batch && each.line.is_none_or(|corrected| corrected == line)
@@ -147,7 +154,10 @@ pub(super) async fn supersede(
         reason: typed.get("reason").cloned().unwrap_or_default(),
     };
     let once = Once::unkeyed();
-    match service.supersede_row(&caller, (batch, line), &new, &once).await {
+    match service
+        .supersede_row(&caller, (batch, line), &new, &once)
+        .await
+    {
         Ok(done) => {
             let new = done.replaced_by.unwrap_or(batch);
             Ok(Redirect::to(&links::row(new, LINE_IN_PLACE)).into_response())
@@ -170,7 +180,10 @@ pub(super) async fn exclude(
         reason: form.reason,
     };
     let once = Once::unkeyed();
-    match service.exclude_row(&caller, (batch, line), &reason, &once).await {
+    match service
+        .exclude_row(&caller, (batch, line), &reason, &once)
+        .await
+    {
         Ok(_) => Ok(Redirect::to(&links::row(batch, line)).into_response()),
         Err(error) => {
             let (status, fault): (StatusCode, String) = words::fault(error)?;
@@ -190,7 +203,10 @@ pub(super) async fn withdraw(
     let reason = Reason {
         reason: form.reason,
     };
-    match service.withdraw_batch(&caller, id, &reason, &Once::unkeyed()).await {
+    match service
+        .withdraw_batch(&caller, id, &reason, &Once::unkeyed())
+        .await
+    {
         Ok(_) => Ok(Redirect::to(&links::batch(id)).into_response()),
         Err(error) => {
             let (status, fault): (StatusCode, String) = words::fault(error)?;

@@ -6,7 +6,7 @@ use sqlx::postgres::PgDatabaseError;
 use sqlx::{AssertSqlSafe, PgPool};
 
 /// Every table that may only grow, with a column of it.
-const APPEND_ONLY: [(&str, &str); 24] = [
+const APPEND_ONLY: [(&str, &str); 26] = [
     ("denial", "why"),
     ("trail_entry", "actor"),
     ("trail_node", "hash"),
@@ -26,6 +26,8 @@ const APPEND_ONLY: [(&str, &str); 24] = [
     ("stove_test", "water_end_kg"),
     ("char_lab_result", "hydrogen"),
     ("moisture_reading", "moisture_wb"),
+    ("correction", "line"),
+    ("known_household", "household_code"),
     ("factor", "body"),
     ("methodology", "body"),
     ("monitoring_period", "ends_on"),
