@@ -1,21 +1,21 @@
 //! Corrections: a row superseded or excluded, a batch withdrawn, each with its reason and each
 //! an entry of the trail. No row is changed: what stood before is read at an earlier position.
 
-use super::batches::stage;
-use super::evidence::{cells, csv_of_row, known_kind, position};
-use super::upload::Spooled;
-use super::{Caller, FieldProblem, Once, Service, ServiceError, id_of};
+mod new_row;
+
+use super::evidence::{known_kind, position};
+use super::{Caller, Once, Service, ServiceError};
 use crate::accounting::records::corrections::{
     BatchWithdrawnRecord, Correction, CorrectionKind, RowExcludedRecord, RowSupersededRecord,
 };
-use crate::accounting::records::{BatchRecord, kind};
-use crate::intake::{BatchKind, Rejection};
+use crate::accounting::records::kind;
+use crate::intake::BatchKind;
 use crate::store;
 use crate::store::batches::BatchRow;
 use crate::store::corrections::{Asked, CorrectionRow};
 use crate::store::rows::StoredRow;
-use crate::store::staging::{self, Staged};
 use chrono::{DateTime, Utc};
+use new_row::{check_row, insert_row, must_be, staged_row};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 use sqlx::PgConnection;
@@ -87,7 +87,14 @@ impl Service {
             let record = RowSupersededRecord {
                 batch,
                 line,
-                replacement: staged_row(connection, caller, &place, &old, &new.cells).await?,
+                replacement: staged_row(
+                    connection,
+                    caller,
+                    (place.kind, &place.batch.record),
+                    &old,
+                    &new.cells,
+                )
+                .await?,
             };
             let correction = Correction {
                 kind: CorrectionKind::Superseded,
@@ -323,91 +330,6 @@ async fn place(
     })
 }
 
-/// Puts the old cells with the new ones among them into the staging table, as one row.
-async fn staged_row(
-    connection: &mut PgConnection,
-    caller: &Caller,
-    place: &Place,
-    old: &StoredRow,
-    new: &Map<String, Value>,
-) -> Result<BatchRecord, ServiceError> {
-    let mut row = cells(place.kind, old);
-    for (column, value) in new {
-        if place.kind.template().column(column).is_none() {
-            return Err(ServiceError::invalid(
-                column,
-                format!("is no column of {}", place.kind),
-            ));
-        }
-        row.insert(column.clone(), value.clone());
-    }
-    let file = Spooled::from_bytes(&csv_of_row(place.kind, &row)?)?;
-    let file_sha256 = file.sha256.to_string();
-    staging::open(connection, place.kind.template()).await?;
-    let parsed = stage(connection, place.kind, file).await?;
-    if !parsed.rejections.is_empty() {
-        return Err(refused(parsed.rejections.list));
-    }
-    // The root over one leaf is the leaf.
-    if parsed.root == old.row_hash {
-        return Err(ServiceError::conflict(
-            "same_values",
-            "the new row is the old one: no cell would change",
-        ));
-    }
-    let earlier = &place.batch.record;
-    Ok(BatchRecord {
-        // A row is superseded once, so that its place names what stands there.
-        id: id_of(&[
-            "row in place",
-            &caller.programme_id.to_string(),
-            &earlier.id.to_string(),
-            &old.line.to_string(),
-        ]),
-        kind: earlier.kind.clone(),
-        round: earlier.round.clone(),
-        file_name: None,
-        file_sha256,
-        rows: parsed.rows,
-        root: parsed.root.to_string(),
-    })
-}
-
-async fn check_row(
-    connection: &mut PgConnection,
-    caller: &Caller,
-    kind: BatchKind,
-    record: &BatchRecord,
-) -> Result<(), ServiceError> {
-    let (programme, round) = (caller.programme_id, record.round.as_deref());
-    let found = staging::check(connection, programme, kind, round, Staged::OneRow).await?;
-    if found.rejections.is_empty() {
-        return Ok(());
-    }
-    Err(refused(found.rejections))
-}
-
-async fn insert_row(
-    connection: &mut PgConnection,
-    caller: &Caller,
-    kind: BatchKind,
-    record: &BatchRecord,
-    sequence: u64,
-) -> Result<(), ServiceError> {
-    let decoded = |text: &str| {
-        hex::decode(text).map_err(|e| ServiceError::Internal(format!("hash of a row: {e}")))
-    };
-    let (file, root) = (decoded(&record.file_sha256)?, decoded(&record.root)?);
-    let (programme, round) = (caller.programme_id, record.round.as_deref());
-    store::batches::insert(connection, programme, record, &file, &root, sequence).await?;
-    let inserted = staging::insert(connection, programme, kind, round, record.id, sequence).await?;
-    must_be(inserted, 1)?;
-    if kind == BatchKind::DeploymentEnds {
-        store::corrections::reopen(connection, programme).await?;
-    }
-    Ok(())
-}
-
 /// What other rows refer to cannot go: the error names the first that do.
 async fn must_leave_no_orphan(
     connection: &mut PgConnection,
@@ -466,23 +388,6 @@ fn view_of(row: CorrectionRow) -> CorrectionView {
         actor: row.actor,
         at: row.at,
     }
-}
-
-fn refused(rejections: Vec<Rejection>) -> ServiceError {
-    let problem = |rejection: Rejection| FieldProblem {
-        field: rejection.column.unwrap_or_else(|| "row".into()),
-        detail: rejection.detail,
-    };
-    ServiceError::Invalid(rejections.into_iter().map(problem).collect())
-}
-
-fn must_be(found: u64, due: u64) -> Result<(), ServiceError> {
-    if found == due {
-        return Ok(());
-    }
-    Err(ServiceError::Internal(format!(
-        "a correction came to {found} where {due} was due"
-    )))
 }
 
 fn checked_reason(reason: &str) -> Result<&str, ServiceError> {

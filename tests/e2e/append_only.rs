@@ -1,7 +1,7 @@
 //! The database itself refuses what the program never does: changing what is recorded.
 
 use crate::support::seeded::seeded_programme;
-use crate::support::{TestProgramme, census};
+use crate::support::{TestProgramme, census, seeded};
 use sqlx::postgres::PgDatabaseError;
 use sqlx::{AssertSqlSafe, PgPool};
 
@@ -57,6 +57,14 @@ async fn every_recorded_row_refuses_update_delete_and_truncate() {
         .post("/periods/2025/close", &serde_json::json!({}))
         .await;
     close.ok(200);
+    let batch = seeded()
+        .batches
+        .iter()
+        .find(|(name, _)| name == "kitchen-project.csv");
+    let batch = crate::corrections::id(&batch.expect("a batch").1);
+    crate::corrections::exclude(&programme, &batch, 2)
+        .await
+        .ok(201);
     let verifier = programme.client_of("verifier").await;
     verifier.get("/tokens").await.problem(403, "forbidden");
     let pool = &programme.app.pool;

@@ -69,6 +69,7 @@ const HOUSEHOLDS: &[Check] = &[
     ),
 ];
 
+/// A deployment put in place of another may have its end recorded already, in a row of its own.
 const DEPLOYMENTS: &[Check] = &[
     check(
         "household_code",
@@ -105,8 +106,9 @@ const DEPLOYMENTS: &[Check] = &[
                                s.serial, min(o.household_code), min(lower(o.span)),
                                coalesce(min(upper(o.span))::text, 'now')) as detail
          from staged s
+         left join standing_deployment_end($1) e on e.serial = s.serial and e.installed_on = s.installed_on
          join deployment_span o on o.programme_id = $1 and o.serial = s.serial
-              and o.span && daterange(s.installed_on, s.ended_on)
+              and o.span && daterange(s.installed_on, coalesce(s.ended_on, e.ended_on))
          group by s.line, s.serial",
     ),
     check(
@@ -127,9 +129,10 @@ const DEPLOYMENTS: &[Check] = &[
         "select s.line, format('household %s already has stove %s for part of this time; write yes in second_stove if this is a further stove',
                                s.household_code, min(o.serial)) as detail
          from staged s
+         left join standing_deployment_end($1) e on e.serial = s.serial and e.installed_on = s.installed_on
          join deployment_span o on o.programme_id = $1 and o.household_code = s.household_code
               and o.serial <> s.serial and not o.second_stove
-              and o.span && daterange(s.installed_on, s.ended_on)
+              and o.span && daterange(s.installed_on, coalesce(s.ended_on, e.ended_on))
          where not coalesce(s.second_stove, false)
          group by s.line, s.household_code",
     ),
