@@ -5,6 +5,7 @@
 
 mod batches;
 mod comparison;
+mod corrections;
 mod drawn_rounds;
 mod extract;
 mod health;
@@ -85,6 +86,7 @@ fn described_routes() -> OpenApiRouter<Service> {
         .merge(rounds::routes())
         .merge(drawn_rounds::routes())
         .merge(batches::routes())
+        .merge(corrections::routes())
         .merge(library::routes())
         .merge(periods::routes())
         .merge(statements::routes())

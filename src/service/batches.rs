@@ -11,7 +11,7 @@ use super::{Caller, Once, Role, Service, ServiceError, id_of};
 use crate::accounting::records::{BatchRecord, kind};
 use crate::intake::{BatchKind, CellTexts, CsvReader, Rejection, Rejections};
 use crate::store;
-use crate::store::staging;
+use crate::store::staging::{self, Staged};
 use crate::trail::canonical::FlatObject;
 use crate::trail::merkle::{Frontier, Hash, leaf_hash};
 use serde::{Deserialize, Serialize};
@@ -43,6 +43,9 @@ pub struct BatchView {
     pub accepted_at: Option<chrono::DateTime<chrono::Utc>>,
     /// True where the very same file had been accepted before: nothing was added.
     pub repeated: bool,
+    /// Trail entry that withdrew it: its rows count no more from there on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub withdrawn_by: Option<u64>,
 }
 
 /// An upload as it arrives.
@@ -53,10 +56,10 @@ pub struct Upload {
     pub file: Spooled,
 }
 
-struct Parsed {
-    rows: u64,
-    root: Hash,
-    rejections: Rejections,
+pub(super) struct Parsed {
+    pub rows: u64,
+    pub root: Hash,
+    pub rejections: Rejections,
 }
 
 impl Service {
@@ -75,8 +78,9 @@ impl Service {
         if !store::sites::tell_apart(batch_kind) {
             caller.must_see_every_site()?;
         }
+        let first_id = batch_id(caller, &upload);
         let record = BatchRecord {
-            id: batch_id(caller, &upload),
+            id: first_id,
             kind: batch_kind.code().into(),
             round: upload.round.clone(),
             file_name: upload.file_name.as_deref().map(plain_file_name),
@@ -91,7 +95,7 @@ impl Service {
         };
         let connection = &mut *writing.transaction;
         check_round(connection, caller, batch_kind, record.round.as_deref()).await?;
-        if let Some(known) = known_batch(connection, caller, record.id).await? {
+        if let (_, Some(known)) = known_batch(connection, caller, first_id).await? {
             return writing.finish(caller, known).await;
         }
         staging::open(connection, batch_kind.template()).await?;
@@ -99,7 +103,8 @@ impl Service {
 
         store::trail::lock(connection, caller.programme_id).await?;
         // The same file may have been accepted while this one was read.
-        if let Some(known) = known_batch(connection, caller, record.id).await? {
+        let (id, known) = known_batch(connection, caller, first_id).await?;
+        if let Some(known) = known {
             return writing.finish(caller, known).await;
         }
         takes_rows(connection, caller, record.round.as_deref()).await?;
@@ -116,6 +121,7 @@ impl Service {
             return Err(ServiceError::Rejected(rejections));
         }
         let record = BatchRecord {
+            id,
             rows: parsed.rows,
             root: parsed.root.to_string(),
             ..record
@@ -189,15 +195,12 @@ impl Service {
         round: Option<&str>,
         mut rejections: Rejections,
     ) -> Result<Rejections, ServiceError> {
-        let every_row = rejections.is_empty();
-        let findings = staging::check(
-            connection,
-            caller.programme_id,
-            batch_kind,
-            round,
-            every_row,
-        )
-        .await?;
+        let staged = match rejections.is_empty() {
+            true => Staged::WholeFile,
+            false => Staged::PartOfFile,
+        };
+        let findings =
+            staging::check(connection, caller.programme_id, batch_kind, round, staged).await?;
         let located = findings.rejections.len() as u64;
         for rejection in findings.rejections {
             rejections.push(rejection);
@@ -279,7 +282,7 @@ fn plain_file_name(name: &str) -> String {
     last.chars().filter(|c| !c.is_control()).take(120).collect()
 }
 
-fn view(record: BatchRecord, sequence: u64, repeated: bool) -> BatchView {
+pub(super) fn view(record: BatchRecord, sequence: u64, repeated: bool) -> BatchView {
     BatchView {
         id: record.id,
         kind: record.kind,
@@ -291,23 +294,32 @@ fn view(record: BatchRecord, sequence: u64, repeated: bool) -> BatchView {
         sequence,
         accepted_at: None,
         repeated,
+        withdrawn_by: None,
     }
 }
 
 pub(super) fn view_of_row(row: store::batches::BatchRow) -> BatchView {
     BatchView {
         accepted_at: Some(row.accepted_at),
+        withdrawn_by: row.withdrawn,
         ..view(row.record, row.sequence, false)
     }
 }
 
+/// The id that a file goes by, and the batch that stands under it. A file whose batch was
+/// withdrawn may be sent again; it then goes by an id that follows from the withdrawn one's.
 async fn known_batch(
     connection: &mut PgConnection,
     caller: &Caller,
-    id: Uuid,
-) -> Result<Option<BatchView>, ServiceError> {
-    let Some(row) = store::batches::by_id(connection, caller.programme_id, id).await? else {
-        return Ok(None);
+    first_id: Uuid,
+) -> Result<(Uuid, Option<BatchView>), ServiceError> {
+    let mut id = first_id;
+    let row = loop {
+        match store::batches::by_id(connection, caller.programme_id, id).await? {
+            None => return Ok((id, None)),
+            Some(row) if row.withdrawn.is_none() => break row,
+            Some(_) => id = id_of(&["batch sent again", &id.to_string()]),
+        }
     };
     let known = BatchView {
         repeated: true,
@@ -315,7 +327,7 @@ async fn known_batch(
     };
     // To someone of other sites it is not known: the rows are checked, and refused as theirs.
     let may_know = touches_own_sites(connection, caller, &known).await?;
-    Ok(may_know.then_some(known))
+    Ok((id, may_know.then_some(known)))
 }
 
 /// Evidence belongs to a round of its kind; the register to none.
@@ -355,7 +367,7 @@ async fn check_round(
 }
 
 /// Parses on a blocking thread while the rows stream into the staging table.
-async fn stage(
+pub(super) async fn stage(
     connection: &mut PgConnection,
     batch_kind: BatchKind,
     file: Spooled,

@@ -123,6 +123,14 @@ impl From<StoreError> for ServiceError {
                 "the period shares days with another one; a stove-day belongs to one period",
             ),
             Some("period_closed_already") => ("period_closed", "the period is already closed"),
+            Some("correction_taken") => (
+                "corrected_already",
+                "the row or batch was corrected already",
+            ),
+            Some("deployment_end_of_deployment") => (
+                "unknown_deployment",
+                "an end would be recorded of a deployment that does not stand",
+            ),
             Some("one_household_at_a_time") => (
                 "overlapping_deployment",
                 "a stove would be in two households at a time",

@@ -8,6 +8,7 @@ pub mod batches;
 mod brake;
 pub mod caller;
 pub mod comparison;
+pub mod corrections;
 pub mod demo;
 pub mod denials;
 pub mod drawn_rounds;

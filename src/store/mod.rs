@@ -6,6 +6,7 @@
 pub mod access;
 pub mod batches;
 pub mod cohorts;
+pub mod corrections;
 pub mod denials;
 pub mod drawn_rounds;
 pub mod idempotency;

@@ -7,6 +7,10 @@ use crate::accounting::methodology::Methodology;
 use crate::accounting::records::access::{
     PasswordRecord, PersonRecord, TokenRecord, TokenRevokedRecord,
 };
+use crate::accounting::records::corrections::{
+    BatchWithdrawnRecord, Correction, CorrectionKind, Corrections, RowExcludedRecord,
+    RowSupersededRecord,
+};
 use crate::accounting::records::{
     BatchRecord, FactorsRecord, PeriodClosedRecord, ProgrammeRecord, RoundRecord, SiteRecord,
     StoveModelRecord, kind,
@@ -32,6 +36,7 @@ pub(super) struct History {
     pub drawn_rounds: Vec<RoundSteps>,
     pub closed_rounds: Vec<String>,
     pub batches: BTreeMap<Uuid, (u64, BatchRecord)>,
+    pub corrections: Corrections,
     pub periods: Vec<(u64, Period)>,
     pub statements: Vec<StatedAt>,
 }
@@ -140,9 +145,21 @@ impl History {
                 if let Some(round) = &record.round {
                     self.takes_rows(round)?;
                 }
-                if self.batches.insert(record.id, (sequence, record)).is_some() {
-                    return Err("the batch is accepted a second time".into());
-                }
+                self.take_batch(sequence, record)?;
+            }
+            kind::ROW_SUPERSEDED => {
+                let record: RowSupersededRecord = read(content)?;
+                self.take_replacement(sequence, record)?;
+            }
+            kind::ROW_EXCLUDED => {
+                let record: RowExcludedRecord = read(content)?;
+                let (batch, line) = (record.batch, Some(record.line));
+                self.take_correction(sequence, CorrectionKind::Excluded, (batch, line), None)?;
+            }
+            kind::BATCH_WITHDRAWN => {
+                let record: BatchWithdrawnRecord = read(content)?;
+                let place = (record.batch, None);
+                self.take_correction(sequence, CorrectionKind::Withdrawn, place, None)?;
             }
             kind::PERIOD_OPENED => self.periods.push((sequence, read(content)?)),
             kind::PERIOD_CLOSED => {
@@ -189,6 +206,60 @@ impl History {
             )),
             _ => Ok(()),
         }
+    }
+
+    fn take_batch(&mut self, sequence: u64, record: BatchRecord) -> Result<(), String> {
+        match self.batches.insert(record.id, (sequence, record)) {
+            Some(_) => Err("the batch is accepted a second time".into()),
+            None => Ok(()),
+        }
+    }
+
+    /// The row in place of another is of the same kind and round, and the only one of its batch.
+    fn take_replacement(
+        &mut self,
+        sequence: u64,
+        record: RowSupersededRecord,
+    ) -> Result<(), String> {
+        let (place, new) = ((record.batch, Some(record.line)), record.replacement);
+        let replaced_by = Some(new.id);
+        self.take_correction(sequence, CorrectionKind::Superseded, place, replaced_by)?;
+        let old = self.batches.get(&record.batch).map(|(_, old)| old);
+        let fits = old.is_some_and(|old| old.kind == new.kind && old.round == new.round);
+        let rows = new.rows;
+        self.take_batch(sequence, new)?;
+        if !fits || rows != 1 {
+            return Err("the new row is not one row of the same kind and round".into());
+        }
+        Ok(())
+    }
+
+    fn take_correction(
+        &mut self,
+        sequence: u64,
+        kind: CorrectionKind,
+        (batch, line): (Uuid, Option<u64>),
+        replaced_by: Option<Uuid>,
+    ) -> Result<(), String> {
+        let (_, known) = self
+            .batches
+            .get(&batch)
+            .ok_or_else(|| format!("batch {batch} was never accepted"))?;
+        // The first row of a batch stands on line 2.
+        if let Some(line) = line
+            && !(2..=known.rows.saturating_add(1)).contains(&line)
+        {
+            return Err(format!("batch {batch} has no line {line}"));
+        }
+        let correction = Correction {
+            kind,
+            batch,
+            line,
+            replaced_by,
+        };
+        self.corrections
+            .take(sequence, &correction)
+            .map_err(|e| e.to_string())
     }
 
     pub fn programme_name(&self) -> Option<ProgrammeName> {

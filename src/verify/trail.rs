@@ -4,6 +4,7 @@ use super::Options;
 use super::layout;
 use super::record::History;
 use super::report::{Fault, Level, Report};
+use crate::accounting::records::kind;
 use crate::trail::bag::Bag;
 use crate::trail::canonical::is_canonical;
 use crate::trail::checkpoint::Checkpoint;
@@ -126,6 +127,10 @@ impl Walk {
             self.tree.root(),
         ) {
             content_fault(problem);
+        }
+        let reason = event.reason.as_deref().unwrap_or_default();
+        if kind::CORRECTIONS.contains(&event.kind.as_str()) && reason.trim().is_empty() {
+            content_fault("something is corrected without a reason".into());
         }
         let programme = self.history.programme.as_ref().map(|p| p.id.to_string());
         if programme.as_deref() != Some(event.programme.as_str()) {

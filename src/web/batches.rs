@@ -1,5 +1,6 @@
 //! The batches of evidence and register that were accepted.
 
+use super::corrections::{self, CorrectionLine};
 use super::evidence::name;
 use super::page::{Section, Shell, draw};
 use super::refusal::Refusal;
@@ -22,6 +23,7 @@ pub(super) struct BatchRow {
     pub accepted: String,
     pub root: String,
     pub short_root: String,
+    pub withdrawn: bool,
 }
 
 impl BatchRow {
@@ -38,6 +40,7 @@ impl BatchRow {
                 .unwrap_or_default(),
             root: batch.root.clone(),
             short_root: words::short_hash(&batch.root),
+            withdrawn: batch.withdrawn_by.is_some(),
         }
     }
 }
@@ -47,15 +50,17 @@ impl BatchRow {
 struct BatchesPage {
     shell: Shell,
     batches: Vec<BatchRow>,
+    corrections: Vec<CorrectionLine>,
 }
 
 pub(super) async fn list(
     State(service): State<Service>,
     Visitor(caller): Visitor,
 ) -> Result<Response, Refusal> {
-    let batches = service.batches(&caller).await?;
+    let batches = service.batches(&caller, None).await?;
     draw(&BatchesPage {
         shell: Shell::of(&caller, Section::Evidence, "Evidence"),
         batches: batches.iter().map(BatchRow::new).collect(),
+        corrections: corrections::latest(&service, &caller).await?,
     })
 }

@@ -44,6 +44,12 @@ pub(super) fn row(batch: Uuid, line: u64) -> String {
     format!("/rows/{batch}/{line}")
 }
 
+/// The row that `batch/line` names.
+pub(super) fn row_named(place: &str) -> Option<String> {
+    let (batch, line) = place.split_once('/')?;
+    Some(row(batch.parse().ok()?, line.parse().ok()?))
+}
+
 pub(super) fn factor(id: &FactorId) -> String {
     format!("/factors#{}", encoded(&id.to_string()))
 }

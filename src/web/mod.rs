@@ -8,6 +8,7 @@ mod account;
 mod assets;
 mod batch;
 mod batches;
+mod corrections;
 mod denials;
 mod difference;
 mod evidence;
@@ -70,7 +71,14 @@ pub fn router(service: Service) -> Router {
         .route("/rounds/{code}/field-list", get(round::field_list))
         .route("/batches", get(batches::list))
         .route("/batches/{id}", get(batch::show))
+        .route("/batches/{id}/withdraw", post(corrections::withdraw))
         .route("/rows/{batch}/{line}", get(row::show))
+        .route(
+            "/rows/{batch}/{line}/supersede",
+            post(corrections::supersede),
+        )
+        .route("/rows/{batch}/{line}/exclude", post(corrections::exclude))
+        .route("/corrections", get(corrections::list))
         .route("/factors", get(factors::list))
         .route("/statements", get(statements::list))
         .route("/statements/{id}", get(statement::show))

@@ -184,7 +184,14 @@ async fn source(
         Source::Evidence { role, at, .. } => {
             let set = statement.evidence.iter().find(|set| set.role == *role);
             let asked = (*role, at);
-            let view = evidence::gather(service, caller, asked, &statement.period, set).await?;
+            let view = evidence::gather(
+                service,
+                caller,
+                asked,
+                (&statement.period, statement.position),
+                set,
+            )
+            .await?;
             Ok((None, Some(view)))
         }
     }

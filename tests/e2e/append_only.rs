@@ -1,12 +1,12 @@
 //! The database itself refuses what the program never does: changing what is recorded.
 
 use crate::support::seeded::seeded_programme;
-use crate::support::{TestProgramme, census};
+use crate::support::{TestProgramme, census, seeded};
 use sqlx::postgres::PgDatabaseError;
 use sqlx::{AssertSqlSafe, PgPool};
 
 /// Every table that may only grow, with a column of it.
-const APPEND_ONLY: [(&str, &str); 27] = [
+const APPEND_ONLY: [(&str, &str); 29] = [
     ("denial", "why"),
     ("trail_entry", "actor"),
     ("trail_node", "hash"),
@@ -29,6 +29,8 @@ const APPEND_ONLY: [(&str, &str); 27] = [
     ("stove_test", "water_end_kg"),
     ("char_lab_result", "hydrogen"),
     ("moisture_reading", "moisture_wb"),
+    ("correction", "line"),
+    ("known_household", "household_code"),
     ("factor", "body"),
     ("methodology", "body"),
     ("monitoring_period", "ends_on"),
@@ -59,6 +61,14 @@ async fn every_recorded_row_refuses_update_delete_and_truncate() {
         .await;
     close.ok(200);
     crate::rounds::draw_a_round(&programme, "usage-2026").await;
+    let batch = seeded()
+        .batches
+        .iter()
+        .find(|(name, _)| name == "kitchen-project.csv");
+    let batch = crate::corrections::id(&batch.expect("a batch").1);
+    crate::corrections::exclude(&programme, &batch, 2)
+        .await
+        .ok(201);
     let verifier = programme.client_of("verifier").await;
     verifier.get("/tokens").await.problem(403, "forbidden");
     let pool = &programme.app.pool;

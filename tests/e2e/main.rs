@@ -7,6 +7,7 @@ mod append_only;
 mod batches;
 mod browser;
 mod comparison;
+mod corrections;
 mod main_job;
 mod matrix;
 mod methodologies;
