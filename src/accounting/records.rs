@@ -5,6 +5,7 @@
 //! in the types of their own subjects.
 
 pub mod access;
+pub mod findings;
 
 use crate::accounting::factor::Factor;
 use crate::accounting::inputs::{EvidenceRole, Period};

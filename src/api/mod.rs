@@ -5,6 +5,7 @@
 
 mod batches;
 mod extract;
+mod findings;
 mod health;
 mod library;
 mod people;
@@ -50,6 +51,7 @@ use utoipa_axum::router::OpenApiRouter;
         (name = "evidence", description = "Rounds and the batches uploaded into them"),
         (name = "library", description = "Factors and methodologies, versioned, never edited"),
         (name = "statements", description = "Monitoring periods, statements and their traces"),
+        (name = "findings", description = "A verifier's requests and the dialogue about each"),
         (name = "tests", description = "Tests worked out; nothing is written"),
         (name = "trail", description = "The append-only log, its proofs, and the export"),
         (name = "health", description = "For load balancers")
@@ -85,6 +87,7 @@ fn described_routes() -> OpenApiRouter<Service> {
         .merge(library::routes())
         .merge(periods::routes())
         .merge(statements::routes())
+        .merge(findings::routes())
         .merge(tests_of_stoves::routes())
         .merge(trail::routes());
     OpenApiRouter::with_openapi(Document::openapi())

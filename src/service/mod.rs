@@ -12,6 +12,7 @@ pub mod denials;
 mod error;
 pub mod evidence;
 pub mod export;
+pub mod findings;
 pub mod library;
 pub mod overview;
 mod passwords;

@@ -9,6 +9,7 @@ pub const CHECKPOINT: &str = "trail/checkpoint.txt";
 pub const CHECKPOINT_KEY: &str = "trail/checkpoint-key.txt";
 pub const FACTORS: &str = "factors.json";
 pub const METHODOLOGIES: &str = "methodologies.json";
+pub const FINDINGS: &str = "findings.json";
 pub const README: &str = "README.md";
 pub const DATAPACKAGE: &str = "datapackage.json";
 
@@ -110,6 +111,7 @@ pub fn readme(programme_code: &str, programme_name: &str, position: u64) -> Stri
          | `data/evidence/*.csv` | surveys, tests, weighings, laboratory results: every accepted row |\n\
          | `data/factors.json` | every factor version with its unit, spread, source and mark |\n\
          | `data/methodologies.json` | every methodology version |\n\
+         | `data/findings.json` | findings of verifiers with their dialogues; attached files by hash |\n\
          | `data/statements/*.json` | statements with their traces, byte for byte as recorded |\n\
          | `data/trail/entries.jsonl` | the append-only log: line n is leaf n - 1 |\n\
          | `data/trail/contents.jsonl` | what each entry committed to, in the same order |\n\

@@ -7,6 +7,7 @@
 
 mod evidence;
 mod figures;
+pub mod findings;
 pub mod layout;
 mod record;
 mod report;
@@ -70,6 +71,7 @@ pub fn verify(path: &Path, options: &Options) -> Report {
         return report;
     };
     let evidence = evidence::check(&bag, &history, &mut report);
+    findings::check(&bag, &history.findings, &mut report);
     figures::check(&bag, &history, &evidence, &mut report);
     report
 }

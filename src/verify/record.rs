@@ -6,6 +6,7 @@ use crate::accounting::methodology::Methodology;
 use crate::accounting::records::access::{
     PasswordRecord, PersonRecord, TokenRecord, TokenRevokedRecord,
 };
+use crate::accounting::records::findings::FindingBook;
 use crate::accounting::records::{
     BatchRecord, FactorsRecord, PeriodClosedRecord, ProgrammeRecord, RoundRecord, SiteRecord,
     StoveModelRecord, kind,
@@ -26,6 +27,7 @@ pub(super) struct History {
     pub batches: BTreeMap<Uuid, (u64, BatchRecord)>,
     pub periods: Vec<(u64, Period)>,
     pub statements: Vec<StatedAt>,
+    pub findings: FindingBook,
 }
 
 /// A statement as recorded: its exact bytes, and what they say.
