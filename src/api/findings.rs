@@ -112,8 +112,9 @@ async fn open_finding(
 async fn read_finding(
     State(service): State<Service>,
     Access(caller): Access,
-    PathParts((_, id)): PathParts<(String, String)>,
+    PathParts(path): PathParts<(String, String)>,
 ) -> Answer {
+    let (_, id) = path;
     Ok(axum::Json(service.finding(&caller, &id).await?))
 }
 
@@ -134,10 +135,11 @@ async fn read_finding(
 async fn answer_finding(
     State(service): State<Service>,
     Access(caller): Access,
-    PathParts((_, id)): PathParts<(String, String)>,
+    PathParts(path): PathParts<(String, String)>,
     key: RepeatKey,
     body: Json<NewLine>,
 ) -> Answer {
+    let (_, id) = path;
     let once = body.once(key, &format!("answer-finding {id}"));
     let new = &body.value;
     let answered = service.act_on_finding(&caller, &id, Act::Answered, new, &once);
@@ -161,10 +163,11 @@ async fn answer_finding(
 async fn comment_on_finding(
     State(service): State<Service>,
     Access(caller): Access,
-    PathParts((_, id)): PathParts<(String, String)>,
+    PathParts(path): PathParts<(String, String)>,
     key: RepeatKey,
     body: Json<NewLine>,
 ) -> Answer {
+    let (_, id) = path;
     let once = body.once(key, &format!("comment-on-finding {id}"));
     let new = &body.value;
     let commented = service.act_on_finding(&caller, &id, Act::Commented, new, &once);
@@ -188,10 +191,11 @@ async fn comment_on_finding(
 async fn close_finding(
     State(service): State<Service>,
     Access(caller): Access,
-    PathParts((_, id)): PathParts<(String, String)>,
+    PathParts(path): PathParts<(String, String)>,
     key: RepeatKey,
     body: Json<NewLine>,
 ) -> Answer {
+    let (_, id) = path;
     let once = body.once(key, &format!("close-finding {id}"));
     let new = &body.value;
     let closed = service.act_on_finding(&caller, &id, Act::Closed, new, &once);
@@ -215,10 +219,11 @@ async fn close_finding(
 async fn reopen_finding(
     State(service): State<Service>,
     Access(caller): Access,
-    PathParts((_, id)): PathParts<(String, String)>,
+    PathParts(path): PathParts<(String, String)>,
     key: RepeatKey,
     body: Json<NewLine>,
 ) -> Answer {
+    let (_, id) = path;
     let once = body.once(key, &format!("reopen-finding {id}"));
     let new = &body.value;
     let reopened = service.act_on_finding(&caller, &id, Act::Reopened, new, &once);
@@ -239,8 +244,9 @@ async fn reopen_finding(
 async fn read_attachment(
     State(service): State<Service>,
     Access(caller): Access,
-    PathParts((_, id, hash)): PathParts<(String, String, String)>,
+    PathParts(path): PathParts<(String, String, String)>,
 ) -> Result<Response, Problem> {
+    let (_, id, hash) = path;
     let file = service.attachment(&caller, &id, &hash).await?;
     let headers = [
         (header::CONTENT_TYPE, AttachmentFile::MEDIA_TYPE.to_owned()),
@@ -276,10 +282,11 @@ async fn read_attachment(
 async fn keep_attachment(
     State(service): State<Service>,
     Access(caller): Access,
-    PathParts((_, id, hash)): PathParts<(String, String, String)>,
+    PathParts(path): PathParts<(String, String, String)>,
     RepeatKey(key): RepeatKey,
     body: Body,
 ) -> Result<axum::Json<AttachmentView>, Problem> {
+    let (_, id, hash) = path;
     let limit = usize::try_from(ATTACHMENT_BYTES_MAX).unwrap_or(usize::MAX);
     let bytes = to_bytes(body, limit)
         .await
@@ -307,7 +314,8 @@ async fn keep_attachment(
 async fn period_findings(
     State(service): State<Service>,
     Access(caller): Access,
-    PathParts((_, period)): PathParts<(String, String)>,
+    PathParts(path): PathParts<(String, String)>,
 ) -> Result<axum::Json<PeriodFindings>, Problem> {
+    let (_, period) = path;
     Ok(axum::Json(service.period_findings(&caller, &period).await?))
 }

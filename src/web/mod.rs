@@ -13,6 +13,8 @@ mod evidence;
 mod export;
 mod factors;
 mod figures;
+mod finding;
+mod findings;
 mod formula;
 mod guard;
 mod links;
@@ -64,6 +66,14 @@ pub fn router(service: Service) -> Router {
         .route("/statements", get(statements::list))
         .route("/statements/{id}", get(statement::show))
         .route("/statements/{id}/trace", get(trace::show))
+        .route("/findings", get(findings::list).post(findings::open))
+        .route("/findings/new", get(findings::form))
+        .route("/findings/{id}", get(finding::show))
+        .route("/findings/{id}/{act}", post(finding::act))
+        .route(
+            "/findings/{id}/attachments/{sha256}",
+            get(finding::attachment),
+        )
         .route("/trail", get(trail::show))
         .route("/export", get(export::download))
         .route("/assets/{name}", get(assets::serve))

@@ -17,17 +17,19 @@ pub(super) enum Section {
     Evidence,
     Factors,
     Statements,
+    Findings,
     Trail,
     People,
     Denials,
 }
 
-const SECTIONS: [(Section, &str, &str); 8] = [
+const SECTIONS: [(Section, &str, &str); 9] = [
     (Section::Overview, "Overview", "/"),
     (Section::Register, "Register", "/register"),
     (Section::Evidence, "Evidence", "/batches"),
     (Section::Factors, "Factors", "/factors"),
     (Section::Statements, "Statements", "/statements"),
+    (Section::Findings, "Findings", "/findings"),
     (Section::Trail, "Trail", "/trail"),
     (Section::People, "People", "/people"),
     (Section::Denials, "Denials", "/denials"),
@@ -41,7 +43,9 @@ fn is_open(section: Section, caller: &Caller) -> bool {
         Section::Overview | Section::Register | Section::Evidence | Section::Factors => true,
         Section::Statements | Section::Trail => caller.sites.is_none(),
         Section::People => caller.role == Role::Manager,
-        Section::Denials => matches!(caller.role, Role::Manager | Role::Verifier),
+        Section::Findings | Section::Denials => {
+            matches!(caller.role, Role::Manager | Role::Verifier)
+        }
     }
 }
 

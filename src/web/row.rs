@@ -8,6 +8,7 @@ use super::proof::{Climb, climb, climb_commands, leaf_command};
 use super::refusal::Refusal;
 use super::rows_table::cell;
 use super::session::Visitor;
+use crate::accounting::records::findings::SubjectKind;
 use crate::intake::BatchKind;
 use crate::service::Service;
 use crate::trail::canonical::canonical_json;
@@ -20,6 +21,7 @@ use uuid::Uuid;
 #[template(path = "row.html")]
 struct RowPage {
     shell: Shell,
+    raise: Option<String>,
     batch: BatchRow,
     line: u64,
     cells: Vec<CellView>,
@@ -94,7 +96,9 @@ pub(super) async fn show(
     });
     let view = BatchRow::new(&batch);
     let title = format!("Row {line} of {}", view.name);
+    let key = format!("{batch_id}/{line}");
     draw(&RowPage {
+        raise: links::raise(&caller, SubjectKind::Row, &key),
         shell: Shell::of(&caller, Section::Evidence, title),
         batch: view,
         line,

@@ -24,6 +24,8 @@ pub(super) struct Found {
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 pub struct FigureNow {
     pub statement: Uuid,
+    /// Its node in the trace.
+    pub node: String,
     pub label: String,
     pub unit: String,
     /// What it was when the finding was raised.
@@ -184,22 +186,20 @@ impl Service {
     }
 }
 
-/// Label, unit and value of a figure or node of a statement.
-fn part_of(
-    statement: &Statement,
-    kind: SubjectKind,
-    part: &str,
-) -> Option<(String, String, String)> {
+/// Node, label, unit and value of a figure or node of a statement.
+fn part_of(statement: &Statement, kind: SubjectKind, part: &str) -> Option<[String; 4]> {
     match kind {
         SubjectKind::Figure => {
             let figure = statement.figure(part)?;
             let value = figure.value.normalize().to_string();
-            Some((figure.label.clone(), figure.unit.clone(), value))
+            let node = figure.node.clone();
+            Some([node, figure.label.clone(), figure.unit.clone(), value])
         }
         SubjectKind::Node => {
             let node = statement.trace.node(part)?;
             let value = node.value.normalize().to_string();
-            Some((node.label.clone(), node.unit.clone(), value))
+            let id = node.id.clone();
+            Some([id, node.label.clone(), node.unit.clone(), value])
         }
         _ => None,
     }
@@ -219,7 +219,7 @@ pub(super) async fn figure_now(
         return Ok(None);
     };
     let then = read_statement(connection, caller, id).await?;
-    let Some((label, unit, value)) = part_of(&then, kind, part) else {
+    let Some([node, label, unit, value]) = part_of(&then, kind, part) else {
         return Ok(None);
     };
     let latest = store::statements::all(connection, caller.programme_id)
@@ -235,12 +235,13 @@ pub(super) async fn figure_now(
     let latest_value = match latest {
         Some(latest) => {
             let now = read_statement(connection, caller, latest).await?;
-            part_of(&now, kind, part).map(|(_, _, value)| value)
+            part_of(&now, kind, part).map(|[_, _, _, value]| value)
         }
         None => None,
     };
     Ok(Some(FigureNow {
         statement: id,
+        node,
         label,
         unit,
         value,
