@@ -6,6 +6,7 @@
 
 pub mod access;
 pub mod corrections;
+pub mod findings;
 
 use crate::accounting::factor::Factor;
 use crate::accounting::inputs::{EvidenceRole, Period};

@@ -8,6 +8,7 @@ mod comparison;
 mod corrections;
 mod drawn_rounds;
 mod extract;
+mod findings;
 mod health;
 mod library;
 mod people;
@@ -53,6 +54,7 @@ use utoipa_axum::router::OpenApiRouter;
         (name = "evidence", description = "Rounds and the batches uploaded into them"),
         (name = "library", description = "Factors and methodologies, versioned, never edited"),
         (name = "statements", description = "Monitoring periods, statements and their traces"),
+        (name = "findings", description = "A verifier's requests and the dialogue about each"),
         (name = "tests", description = "Tests worked out; nothing is written"),
         (name = "trail", description = "The append-only log, its proofs, and the export"),
         (name = "health", description = "For load balancers")
@@ -91,6 +93,7 @@ fn described_routes() -> OpenApiRouter<Service> {
         .merge(periods::routes())
         .merge(statements::routes())
         .merge(comparison::routes())
+        .merge(findings::routes())
         .merge(tests_of_stoves::routes())
         .merge(trail::routes());
     OpenApiRouter::with_openapi(Document::openapi())

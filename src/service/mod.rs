@@ -15,6 +15,7 @@ pub mod drawn_rounds;
 mod error;
 pub mod evidence;
 pub mod export;
+pub mod findings;
 pub mod library;
 pub mod overview;
 mod passwords;

@@ -19,6 +19,7 @@ pub const ROUND_FRAMES: &str = "rounds/frames.csv";
 pub const ROUND_SEEDS: &str = "rounds/seeds.csv";
 /// Drawn units of all drawn rounds.
 pub const ROUND_DRAWS: &str = "rounds/draws.csv";
+pub const FINDINGS: &str = "findings.json";
 pub const README: &str = "README.md";
 pub const DATAPACKAGE: &str = "datapackage.json";
 
@@ -125,6 +126,7 @@ pub fn readme(programme_code: &str, programme_name: &str, position: u64) -> Stri
          | `data/rounds/*.csv` | frame, seed and draw of each round that was drawn by the program |\n\
          | `data/factors.json` | every factor version with its unit, spread, source and mark |\n\
          | `data/methodologies.json` | every methodology version |\n\
+         | `data/findings.json` | findings of verifiers with their dialogues; attached files by hash |\n\
          | `data/statements/*.json` | statements with their traces, byte for byte as recorded |\n\
          | `data/trail/entries.jsonl` | the append-only log: line n is leaf n - 1 |\n\
          | `data/trail/contents.jsonl` | what each entry committed to, in the same order |\n\

@@ -9,6 +9,7 @@
 mod draws;
 mod evidence;
 mod figures;
+pub mod findings;
 pub mod layout;
 mod record;
 mod report;
@@ -73,6 +74,7 @@ pub fn verify(path: &Path, options: &Options) -> Report {
     };
     let evidence = evidence::check(&bag, &history, &mut report);
     draws::check(&bag, &history, &evidence, &mut report);
+    findings::check(&bag, &history.findings, &mut report);
     figures::check(&bag, &history, &evidence, &mut report);
     report
 }

@@ -11,6 +11,7 @@ use crate::accounting::records::corrections::{
     BatchWithdrawnRecord, Correction, CorrectionKind, Corrections, RowExcludedRecord,
     RowSupersededRecord,
 };
+use crate::accounting::records::findings::FindingBook;
 use crate::accounting::records::{
     BatchRecord, FactorsRecord, PeriodClosedRecord, ProgrammeRecord, RoundRecord, SiteRecord,
     StoveModelRecord, kind,
@@ -39,6 +40,7 @@ pub(super) struct History {
     pub corrections: Corrections,
     pub periods: Vec<(u64, Period)>,
     pub statements: Vec<StatedAt>,
+    pub findings: FindingBook,
 }
 
 /// A statement as recorded: its exact bytes, and what they say.

@@ -4,6 +4,7 @@ use super::Options;
 use super::layout;
 use super::record::History;
 use super::report::{Fault, Level, Report};
+use crate::accounting::records::findings::{Act, Told};
 use crate::accounting::records::kind;
 use crate::trail::bag::Bag;
 use crate::trail::canonical::is_canonical;
@@ -119,13 +120,25 @@ impl Walk {
         if !is_canonical(content) {
             content_fault("it is not canonical JSON".into());
         }
-        if let Err(problem) = self.history.take(
-            sequence,
-            &event.kind,
-            &event.subject,
-            content,
-            self.tree.root(),
-        ) {
+        let taken = match Act::from_entry_kind(&event.kind) {
+            Some(act) => {
+                let told = Told {
+                    sequence,
+                    subject: &event.subject,
+                    actor: &event.actor,
+                    time: &event.time,
+                };
+                self.history.findings.take(act, told, content)
+            }
+            None => self.history.take(
+                sequence,
+                &event.kind,
+                &event.subject,
+                content,
+                self.tree.root(),
+            ),
+        };
+        if let Err(problem) = taken {
             content_fault(problem);
         }
         let reason = event.reason.as_deref().unwrap_or_default();

@@ -7,6 +7,7 @@ use super::refusal::Refusal;
 use super::rows_table::RowsTable;
 use super::session::Visitor;
 use super::{links, words};
+use crate::accounting::records::findings::SubjectKind;
 use crate::intake::BatchKind;
 use crate::service::{Caller, Service};
 use askama::Template;
@@ -21,6 +22,7 @@ const ROWS_A_PAGE: u32 = 100;
 #[template(path = "batch.html")]
 struct BatchPage {
     shell: Shell,
+    raise: Option<String>,
     batch: BatchRow,
     id: Uuid,
     file_sha256: String,
@@ -69,6 +71,7 @@ pub(super) async fn page(
     let last = rows.last().map(|row| row.line);
     let view = BatchRow::new(&batch);
     draw(&BatchPage {
+        raise: links::raise(caller, SubjectKind::Batch, &id.to_string()),
         shell: Shell::of(caller, Section::Evidence, format!("Batch {}", view.name)),
         table: RowsTable::new(format!("Rows of {}", view.name), kind, &rows),
         first: (after > 0).then(|| here.clone()),

@@ -1,6 +1,8 @@
 //! Where each thing has its page.
 
 use crate::accounting::factor::FactorId;
+use crate::accounting::records::findings::SubjectKind;
+use crate::service::{Caller, Role};
 use uuid::Uuid;
 
 /// Text as it may stand in the query or the fragment of an address.
@@ -56,6 +58,17 @@ pub(super) fn factor(id: &FactorId) -> String {
 
 pub(super) fn found(code: &str) -> String {
     format!("/register?find={}", encoded(code))
+}
+
+pub(super) fn finding(id: &str) -> String {
+    format!("/findings/{}", encoded(id))
+}
+
+/// Where a finding is raised on something, for whoever may raise one.
+pub(super) fn raise(caller: &Caller, kind: SubjectKind, key: &str) -> Option<String> {
+    let may = caller.role == Role::Verifier && !caller.read_only;
+    let (kind, key) = (kind.code(), encoded(key));
+    may.then(|| format!("/findings/new?kind={kind}&key={key}"))
 }
 
 #[cfg(test)]

@@ -15,6 +15,8 @@ mod evidence;
 mod export;
 mod factors;
 mod figures;
+mod finding;
+mod findings;
 mod formula;
 mod guard;
 mod links;
@@ -85,6 +87,14 @@ pub fn router(service: Service) -> Router {
         .route("/statements/{id}/trace", get(trace::show))
         .route("/statements/{id}/difference", get(difference::show))
         .route("/methods/{period}", get(methods::show))
+        .route("/findings", get(findings::list).post(findings::open))
+        .route("/findings/new", get(findings::form))
+        .route("/findings/{id}", get(finding::show))
+        .route("/findings/{id}/{act}", post(finding::act))
+        .route(
+            "/findings/{id}/attachments/{sha256}",
+            get(finding::attachment),
+        )
         .route("/trail", get(trail::show))
         .route("/export", get(export::download))
         .route("/assets/{name}", get(assets::serve))

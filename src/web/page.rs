@@ -18,18 +18,20 @@ pub(super) enum Section {
     Evidence,
     Factors,
     Statements,
+    Findings,
     Trail,
     People,
     Denials,
 }
 
-const SECTIONS: [(Section, &str, &str); 9] = [
+const SECTIONS: [(Section, &str, &str); 10] = [
     (Section::Overview, "Overview", "/"),
     (Section::Register, "Register", "/register"),
     (Section::Rounds, "Rounds", "/rounds"),
     (Section::Evidence, "Evidence", "/batches"),
     (Section::Factors, "Factors", "/factors"),
     (Section::Statements, "Statements", "/statements"),
+    (Section::Findings, "Findings", "/findings"),
     (Section::Trail, "Trail", "/trail"),
     (Section::People, "People", "/people"),
     (Section::Denials, "Denials", "/denials"),
@@ -47,7 +49,9 @@ fn is_open(section: Section, caller: &Caller) -> bool {
         | Section::Factors => true,
         Section::Statements | Section::Trail => caller.sites.is_none(),
         Section::People => caller.role == Role::Manager,
-        Section::Denials => matches!(caller.role, Role::Manager | Role::Verifier),
+        Section::Findings | Section::Denials => {
+            matches!(caller.role, Role::Manager | Role::Verifier)
+        }
     }
 }
 

@@ -9,6 +9,7 @@ use super::proof::{Climb, climb, climb_commands, leaf_command};
 use super::refusal::Refusal;
 use super::rows_table::cell;
 use super::session::Visitor;
+use crate::accounting::records::findings::SubjectKind;
 use crate::intake::BatchKind;
 use crate::service::{Caller, Service};
 use crate::trail::canonical::canonical_json;
@@ -22,6 +23,7 @@ use uuid::Uuid;
 #[template(path = "row.html")]
 struct RowPage {
     shell: Shell,
+    raise: Option<String>,
     batch: BatchRow,
     line: u64,
     cells: Vec<CellView>,
@@ -136,6 +138,7 @@ pub(super) async fn page(
         may_supersede,
         may_exclude: may_supersede && corrected.is_none() && kind.needs_round(),
         reason: typed.get("reason").cloned().unwrap_or_default(),
+        raise: links::raise(caller, SubjectKind::Row, &format!("{batch_id}/{line}")),
         shell: Shell::of(caller, Section::Evidence, title),
         batch: view,
         line,

@@ -6,6 +6,7 @@ use super::refusal::Refusal;
 use super::session::Visitor;
 use super::simulated::{self, BothView, ContributionView};
 use super::{links, words};
+use crate::accounting::records::findings::SubjectKind;
 use crate::accounting::statement::{Figure, FigureKind, Statement};
 use crate::service::Service;
 use crate::service::statements::StatementView;
@@ -18,6 +19,7 @@ use uuid::Uuid;
 #[template(path = "statement.html")]
 struct StatementPage {
     shell: Shell,
+    raise: Option<String>,
     view: StatementView,
     statement: Statement,
     reductions: TotalView,
@@ -125,6 +127,7 @@ pub(super) async fn show(
         })
         .collect();
     draw(&StatementPage {
+        raise: links::raise(&caller, SubjectKind::Statement, &id.to_string()),
         shell: Shell::of(&caller, Section::Statements, title),
         reductions,
         removals,

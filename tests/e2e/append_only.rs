@@ -1,12 +1,13 @@
 //! The database itself refuses what the program never does: changing what is recorded.
 
+use crate::findings::raise_with_file;
 use crate::support::seeded::seeded_programme;
 use crate::support::{TestProgramme, census, seeded};
 use sqlx::postgres::PgDatabaseError;
 use sqlx::{AssertSqlSafe, PgPool};
 
 /// Every table that may only grow, with a column of it.
-const APPEND_ONLY: [(&str, &str); 29] = [
+const APPEND_ONLY: [(&str, &str); 33] = [
     ("denial", "why"),
     ("trail_entry", "actor"),
     ("trail_node", "hash"),
@@ -36,6 +37,10 @@ const APPEND_ONLY: [(&str, &str); 29] = [
     ("monitoring_period", "ends_on"),
     ("period_close", "sequence"),
     ("statement", "content_hash"),
+    ("finding", "class"),
+    ("finding_entry", "body"),
+    ("finding_attachment", "file_name"),
+    ("attachment_content", "content"),
 ];
 
 /// Code and constraint of the error that a statement ends in.
@@ -69,7 +74,7 @@ async fn every_recorded_row_refuses_update_delete_and_truncate() {
     crate::corrections::exclude(&programme, &batch, 2)
         .await
         .ok(201);
-    let verifier = programme.client_of("verifier").await;
+    let verifier = raise_with_file(&programme, "corrective_action_request").await;
     verifier.get("/tokens").await.problem(403, "forbidden");
     let pool = &programme.app.pool;
     let before = census(pool).await;

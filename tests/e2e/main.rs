@@ -8,6 +8,7 @@ mod batches;
 mod browser;
 mod comparison;
 mod corrections;
+mod findings;
 mod main_job;
 mod matrix;
 mod methodologies;

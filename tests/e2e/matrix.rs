@@ -1,6 +1,7 @@
 //! Every operation of the API description, asked by every kind of caller: who may is what the
 //! description says, and nobody else.
 
+use crate::findings::{attached_hash, raise_with_file};
 use crate::people::{Browser, add_person};
 use crate::rounds::draw_a_round;
 use crate::support::programme::{create_programme, programme_client};
@@ -210,6 +211,9 @@ fn address(operation: &Operation, programme: &str) -> String {
         .replace("{token}", "00000000-0000-0000-0000-000000000000")
         .replace("{serial}", "HB1-000001")
         .replace("{code}", "H-0001")
+        .replace("/periods/{period}/findings", "/periods/2025/findings")
+        .replace("{finding}", "F-001")
+        .replace("{sha256}", &attached_hash())
         .replace("{line}", "2")
         .replace("{sequence}", "0")
         .replace("{kind}", "households")
@@ -297,6 +301,7 @@ async fn every_operation_answers_every_kind_of_caller_as_the_description_says() 
     draw_a_round(&programme, DRAWN_ROUND).await;
     let callers = callers(&programme).await;
     let operations = operations();
+    raise_with_file(&programme, "clarification_request").await;
     let before = census(&programme.app.pool).await;
     let denied = programme.app.service.denials_counted();
     let mut requests: Vec<(&Operation, &Kind, &Client, Expected)> = Vec::new();

@@ -5,7 +5,7 @@
 
 use super::elementary::ln;
 use super::table::{Cell, Places, fitted, read};
-use super::{LANES, Lanes};
+use super::Lanes;
 use std::sync::LazyLock;
 
 const CENTRE_ABOVE: [f64; 8] = [
