@@ -6,6 +6,7 @@
 mod batches;
 mod extract;
 mod health;
+mod jobs;
 mod library;
 mod people;
 mod periods;
@@ -18,8 +19,9 @@ mod statements;
 mod tests_of_stoves;
 mod tokens;
 mod trail;
+mod uploads;
 
-pub use problem::Problem;
+pub use problem::{Problem, describe};
 
 use crate::service::{Service, ServiceError};
 use axum::Router;
@@ -48,6 +50,8 @@ use utoipa_axum::router::OpenApiRouter;
         (name = "access", description = "People, tokens, and what was denied to them"),
         (name = "register", description = "Sites, stove models, households, deployments"),
         (name = "evidence", description = "Rounds and the batches uploaded into them"),
+        (name = "uploads", description = "Files that arrive in parts and survive breaks, by the tus protocol 1.0.0 (tus.io)"),
+        (name = "jobs", description = "Long work: queued, asked about, cancelled"),
         (name = "library", description = "Factors and methodologies, versioned, never edited"),
         (name = "statements", description = "Monitoring periods, statements and their traces"),
         (name = "tests", description = "Tests worked out; nothing is written"),
@@ -82,6 +86,8 @@ fn described_routes() -> OpenApiRouter<Service> {
         .merge(register::routes())
         .merge(rounds::routes())
         .merge(batches::routes())
+        .merge(uploads::routes())
+        .merge(jobs::routes())
         .merge(library::routes())
         .merge(periods::routes())
         .merge(statements::routes())
@@ -98,9 +104,16 @@ fn described_routes() -> OpenApiRouter<Service> {
 fn routes_and_document() -> (Router<Service>, utoipa::openapi::OpenApi) {
     let (routes, mut document) = described_routes().split_for_parts();
     let operations = document.paths.paths.values_mut().flat_map(|path| {
-        [&mut path.get, &mut path.post]
-            .into_iter()
-            .filter_map(Option::as_mut)
+        [
+            &mut path.get,
+            &mut path.post,
+            &mut path.head,
+            &mut path.patch,
+            &mut path.delete,
+            &mut path.options,
+        ]
+        .into_iter()
+        .filter_map(Option::as_mut)
     });
     for (status, response) in
         operations.flat_map(|operation| operation.responses.responses.iter_mut())

@@ -8,6 +8,7 @@ pub mod batches;
 pub mod cohorts;
 pub mod denials;
 pub mod idempotency;
+pub mod jobs;
 pub mod library;
 pub mod people;
 pub mod periods;
@@ -21,6 +22,7 @@ pub mod sites;
 pub mod staging;
 pub mod statements;
 pub mod trail;
+pub mod uploads;
 pub mod wall;
 
 use crate::config::RowSecurity;

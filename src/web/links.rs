@@ -24,6 +24,10 @@ pub(super) fn node(statement: Uuid, node: &str) -> String {
     format!("/statements/{statement}/trace?node={}", encoded(node))
 }
 
+pub(super) fn job(id: Uuid) -> String {
+    format!("/jobs/{id}")
+}
+
 pub(super) fn batch(id: Uuid) -> String {
     format!("/batches/{id}")
 }

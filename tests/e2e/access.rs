@@ -32,6 +32,8 @@ fn filled(path: &str, programme: &str) -> String {
     path.replace("{programme}", programme)
         .replace("{batch}", "00000000-0000-0000-0000-000000000000")
         .replace("{statement}", "00000000-0000-0000-0000-000000000000")
+        .replace("{upload}", "00000000-0000-0000-0000-000000000000")
+        .replace("{job}", "00000000-0000-0000-0000-000000000000")
         .replace("{line}", "2")
         .replace("{sequence}", "0")
         .replace("{token}", "00000000-0000-0000-0000-000000000000")
@@ -63,12 +65,14 @@ async fn every_documented_operation_but_health_asks_for_a_token() {
         ] {
             let answer = Answer::of(client.request(method.clone(), &address)).await;
             assert_eq!(answer.status, 401, "{method} {path}: {}", answer.text());
-            answer.problem(401, "unauthenticated");
+            if method != Method::HEAD {
+                answer.problem(401, "unauthenticated");
+            }
             assert_eq!(answer.header("www-authenticate"), "Bearer");
         }
         let basic = stranger.request(method.clone(), &address);
         let basic = basic.basic_auth("user", Some(&programme.manager_secret));
-        Answer::of(basic).await.problem(401, "unauthenticated");
+        assert_eq!(Answer::of(basic).await.status, 401, "{method} {path}");
     }
     assert_eq!(census(&programme.app.pool).await, before);
 }

@@ -19,5 +19,6 @@ mod support;
 mod surface;
 mod tokens;
 mod trail;
+mod uploads;
 mod verifier;
 mod wall;
