@@ -54,7 +54,9 @@ async fn list_jobs(
     QueryParts(query): QueryParts<JobsQuery>,
 ) -> Result<axum::Json<JobPage>, Problem> {
     let limit = page_limit(query.limit)?;
-    Ok(axum::Json(service.jobs(&caller, query.before, limit).await?))
+    Ok(axum::Json(
+        service.jobs(&caller, query.before, limit).await?,
+    ))
 }
 
 /// Read how a job stands, and what it came to.

@@ -57,7 +57,10 @@ pub struct GapProblem {
 impl Problem {
     pub(super) fn new(
         status: StatusCode,
-        slug: &str, title: &'static str, detail: impl Into<String>) -> Self {
+        slug: &str,
+        title: &'static str,
+        detail: impl Into<String>,
+    ) -> Self {
         Problem {
             kind: format!("/problems/{slug}"),
             title,

@@ -17,11 +17,7 @@ pub fn session_in(line: &str) -> Option<&str> {
 /// `Sec-Fetch-Site` is believed where it is given: a page cannot set it. Older browsers
 /// send `Origin`, which must then name this host. A client that sends neither is no
 /// browser, and carries no cookie that it was not given on purpose.
-pub fn is_foreign(
-    sec_fetch_site: Option<&str>,
-    origin: Option<&str>,
-    host: Option<&str>,
-) -> bool {
+pub fn is_foreign(sec_fetch_site: Option<&str>, origin: Option<&str>, host: Option<&str>) -> bool {
     if let Some(site) = sec_fetch_site {
         return !matches!(site, "same-origin" | "none");
     }

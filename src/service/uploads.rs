@@ -237,10 +237,7 @@ impl Service {
         id: Uuid,
     ) -> Result<(), ServiceError> {
         remove(self.desk.path(id)).await?;
-        let mut transaction = self
-            .row_security
-            .changing(&self.pool, programme_id)
-            .await?;
+        let mut transaction = self.row_security.changing(&self.pool, programme_id).await?;
         store::uploads::release(&mut transaction, programme_id, id, self.now()).await?;
         transaction.commit().await?;
         Ok(())

@@ -202,12 +202,7 @@ async fn clear(service: Service, stop: CancellationToken) {
 }
 
 /// Does one job to its end, or lets go of it.
-async fn run(
-    service: &Service,
-    settings: WorkerSettings,
-    stop: &CancellationToken,
-    job: TakenRow,
-) {
+async fn run(service: &Service, settings: WorkerSettings, stop: &CancellationToken, job: TakenRow) {
     let progress = Arc::new(Progress::default());
     if job.cancel_asked {
         progress.stop();

@@ -65,7 +65,14 @@ mod tests {
 
     #[test]
     fn the_script_asks_nothing_of_other_hosts_and_runs_no_text() {
-        for unwelcome in ["http:", "https:", "import", "eval(", "innerHTML", "Function("] {
+        for unwelcome in [
+            "http:",
+            "https:",
+            "import",
+            "eval(",
+            "innerHTML",
+            "Function(",
+        ] {
             assert!(!SCRIPT.contains(unwelcome), "{unwelcome}");
         }
     }

@@ -95,7 +95,9 @@ fn written(session: &str, seconds: i64, headers: &HeaderMap) -> String {
     } else {
         ""
     };
-    format!("{SESSION_COOKIE}={session}; HttpOnly; SameSite=Strict; Path=/; Max-Age={seconds}{secure}")
+    format!(
+        "{SESSION_COOKIE}={session}; HttpOnly; SameSite=Strict; Path=/; Max-Age={seconds}{secure}"
+    )
 }
 
 /// A proxy in front says how the browser reached it.

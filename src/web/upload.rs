@@ -94,9 +94,7 @@ async fn take(
         file_name,
         bytes: file.bytes,
     };
-    let upload = service
-        .begin_upload(caller, &new, &Once::unkeyed())
-        .await?;
+    let upload = service.begin_upload(caller, &new, &Once::unkeyed()).await?;
     service.fill_upload(caller, upload.id, file).await?;
     Ok(Redirect::to(&links::job(upload.id)).into_response())
 }

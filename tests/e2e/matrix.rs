@@ -153,7 +153,9 @@ fn expected(kind: &Kind, operation: &Operation) -> Expected {
         Member
             if reads
                 && kind.words.contains(&"monitor")
-                && OF_ITS_BEGINNER.iter().any(|end| operation.path.ends_with(end)) =>
+                && OF_ITS_BEGINNER
+                    .iter()
+                    .any(|end| operation.path.ends_with(end)) =>
         {
             Expected::Hidden
         }
@@ -241,7 +243,11 @@ fn address(operation: &Operation, programme: &str, begun: &Begun) -> String {
         .replace(
             "{upload}",
             // What is begun stays for those who only look at it.
-            if reads(operation) { &begun.upload } else { NOTHING },
+            if reads(operation) {
+                &begun.upload
+            } else {
+                NOTHING
+            },
         )
         .replace("{serial}", "HB1-000001")
         .replace("{code}", "H-0001")

@@ -93,7 +93,12 @@ pub fn checksum(headers: &HeaderMap) -> Result<Option<Checksum>, Problem> {
 /// The file that `Upload-Length` and `Upload-Metadata` announce.
 pub fn new_upload(headers: &HeaderMap) -> Result<NewUpload, Problem> {
     let metadata = metadata(text(headers, "upload-metadata").unwrap_or_default())?;
-    let get = |name: &str| metadata.get(name).filter(|value| !value.is_empty()).cloned();
+    let get = |name: &str| {
+        metadata
+            .get(name)
+            .filter(|value| !value.is_empty())
+            .cloned()
+    };
     let kind = get("kind").unwrap_or_default();
     let kind: BatchKind = kind
         .parse()
@@ -142,12 +147,18 @@ pub fn about(view: &UploadView, programme: &str) -> HeaderMap {
     let mut headers = HeaderMap::new();
     headers.insert(RESUMABLE, VERSION);
     headers.insert(OFFSET, view.offset.into());
-    let expires = view.expires_at.format("%a, %d %b %Y %H:%M:%S GMT").to_string();
+    let expires = view
+        .expires_at
+        .format("%a, %d %b %Y %H:%M:%S GMT")
+        .to_string();
     if let Ok(expires) = HeaderValue::from_str(&expires) {
         headers.insert("upload-expires", expires);
     }
     if view.is_whole() {
-        let job = format!("</api/v1/programmes/{programme}/jobs/{}>; rel=\"related\"", view.id);
+        let job = format!(
+            "</api/v1/programmes/{programme}/jobs/{}>; rel=\"related\"",
+            view.id
+        );
         if let Ok(job) = HeaderValue::from_str(&job) {
             headers.insert(header::LINK, job);
         }
@@ -207,7 +218,10 @@ mod tests {
     #[test]
     fn lengths_are_plain_numbers() {
         for wrong in ["", "-1", "+1", "1.0", "1e3", "18446744073709551616"] {
-            assert!(number(&headers(&[(LENGTH, wrong)]), LENGTH).is_err(), "{wrong}");
+            assert!(
+                number(&headers(&[(LENGTH, wrong)]), LENGTH).is_err(),
+                "{wrong}"
+            );
         }
         assert_eq!(number(&headers(&[(LENGTH, "42")]), LENGTH).unwrap(), 42);
         assert!(number(&HeaderMap::new(), LENGTH).is_err());

@@ -312,7 +312,13 @@ impl Receiving {
         }
         let whole = at == self.row.length_bytes;
         if whole {
-            begin_job(&mut transaction, &self.caller, &self.row, self.service.now()).await?;
+            begin_job(
+                &mut transaction,
+                &self.caller,
+                &self.row,
+                self.service.now(),
+            )
+            .await?;
         }
         transaction.commit().await?;
         self.row.offset_bytes = at;

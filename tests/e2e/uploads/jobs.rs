@@ -134,7 +134,9 @@ async fn a_job_that_runs_stops_before_it_writes() {
         }
         tokio::time::sleep(std::time::Duration::from_millis(50)).await;
     }
-    let asked = manager.post(&format!("/jobs/{id}/cancel"), &json!({})).await;
+    let asked = manager
+        .post(&format!("/jobs/{id}/cancel"), &json!({}))
+        .await;
     assert_eq!(asked.ok(200)["cancel_asked"], true);
     // Longer than two beats of the lease.
     tokio::time::sleep(std::time::Duration::from_millis(1_500)).await;

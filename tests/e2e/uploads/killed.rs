@@ -72,7 +72,12 @@ async fn programme_at_rest() -> (String, String, String, TempDir) {
         .await
         .expect("a longer token");
     let database = programme.app.close().await;
-    (database, code, secret, tempfile::tempdir().expect("a folder"))
+    (
+        database,
+        code,
+        secret,
+        tempfile::tempdir().expect("a folder"),
+    )
 }
 
 /// Households enough that the parts are longer than what is synced at a time.
@@ -85,7 +90,10 @@ fn households(count: usize) -> Vec<u8> {
 }
 
 async fn count(pool: &PgPool, sql: &'static str) -> i64 {
-    sqlx::query_scalar(sql).fetch_one(pool).await.expect("a count")
+    sqlx::query_scalar(sql)
+        .fetch_one(pool)
+        .await
+        .expect("a count")
 }
 
 #[tokio::test]
@@ -99,7 +107,9 @@ async fn a_program_killed_in_the_middle_of_an_upload_goes_on_where_the_bytes_are
     let first = Answer::of(part(&client, &id, 0, &file[..100_000])).await;
     assert_eq!(first.status, 204, "{}", first.text());
     // A second part that is on its way when the program is killed.
-    let mut line = TcpStream::connect(("127.0.0.1", program.port)).await.expect("a line");
+    let mut line = TcpStream::connect(("127.0.0.1", program.port))
+        .await
+        .expect("a line");
     let request = format!(
         "PATCH /api/v1/programmes/{code}/uploads/{id} HTTP/1.1\r\nHost: x\r\n\
          Authorization: Bearer {secret}\r\nTus-Resumable: 1.0.0\r\nUpload-Offset: 100000\r\n\
@@ -107,7 +117,9 @@ async fn a_program_killed_in_the_middle_of_an_upload_goes_on_where_the_bytes_are
         file.len() - 100_000
     );
     line.write_all(request.as_bytes()).await.expect("sent");
-    line.write_all(&file[100_000..5_500_000]).await.expect("sent");
+    line.write_all(&file[100_000..5_500_000])
+        .await
+        .expect("sent");
     line.flush().await.expect("sent");
     tokio::time::sleep(Duration::from_millis(1_500)).await;
     program.kill();

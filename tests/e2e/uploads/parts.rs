@@ -24,7 +24,9 @@ async fn a_client_that_breaks_off_asks_for_the_offset_and_goes_on_there() {
     let id = id_of(&begin(manager, "usage_survey", Some("usage"), file.len() as u64).await);
     // Announces the whole file, sends a third of it, and is gone.
     let cut = file.len() / 3;
-    let mut line = TcpStream::connect(programme.app.address).await.expect("a line");
+    let mut line = TcpStream::connect(programme.app.address)
+        .await
+        .expect("a line");
     let request = format!(
         "PATCH /api/v1/programmes/{}/uploads/{id} HTTP/1.1\r\nHost: x\r\n\
          Authorization: Bearer {}\r\nTus-Resumable: 1.0.0\r\nUpload-Offset: 0\r\n\
@@ -64,7 +66,9 @@ async fn the_newest_request_takes_over_from_a_line_that_hangs() {
     let manager = &programme.manager;
     let file = usage();
     let id = id_of(&begin(manager, "usage_survey", Some("usage"), file.len() as u64).await);
-    let mut hanging = TcpStream::connect(programme.app.address).await.expect("a line");
+    let mut hanging = TcpStream::connect(programme.app.address)
+        .await
+        .expect("a line");
     let request = format!(
         "PATCH /api/v1/programmes/{}/uploads/{id} HTTP/1.1\r\nHost: x\r\n\
          Authorization: Bearer {}\r\nTus-Resumable: 1.0.0\r\nUpload-Offset: 0\r\n\
@@ -191,7 +195,9 @@ async fn length_quota_and_kind_are_asked_at_the_beginning() {
 async fn only_the_role_and_the_sites_of_the_beginner_see_an_upload() {
     let programme = programme().await;
     let second = create_programme(&programme.app, "second-isles").await;
-    let foreign = second["manager_token"]["secret"].as_str().expect("a secret");
+    let foreign = second["manager_token"]["secret"]
+        .as_str()
+        .expect("a secret");
     let north = json!({"role": "monitor", "label": "north", "sites": ["NORTH"]});
     let token = programme.manager.post("/tokens", &north).await.ok(201);
     let bound = programme
