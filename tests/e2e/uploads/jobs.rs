@@ -152,12 +152,10 @@ async fn two_workers_take_different_jobs_and_each_job_is_done_once() {
     let programme = programme().await;
     let manager = &programme.manager;
     let mut ids = Vec::new();
-    for household in ["HH-1,S-1", "HH-3,S-3"] {
-        for day in 1..=6 {
-            let row = format!("{household},2025-09-{day:02},in_use,7,0.5");
-            let file = crate::batches::rows("usage_survey", &[&row]);
-            ids.push(send(manager, "usage_survey", Some("usage"), &file).await);
-        }
+    for n in 0..12 {
+        let row = format!("HH-W{n},NORTH,2,1,1,0");
+        let file = crate::batches::rows("households", &[&row]);
+        ids.push(send(manager, "households", None, &file).await);
     }
     let _two = workers(&programme, 2);
     let _more = workers(&programme, 2);
