@@ -91,7 +91,7 @@ pub async fn ended(client: &Client, id: &str) -> Value {
         if !matches!(job["state"].as_str(), Some("waiting" | "running")) {
             return job;
         }
-        assert!(began.elapsed() < Duration::from_secs(60), "{job:#}");
+        assert!(began.elapsed() < Duration::from_secs(240), "{job:#}");
         tokio::time::sleep(Duration::from_millis(50)).await;
     }
 }
