@@ -92,7 +92,10 @@ async fn a_token_opens_its_own_programme_and_no_other() {
         let address = filled(&path, &programme.code);
         let answer = Answer::of(guest.request(method.clone(), &address)).await;
         assert_eq!(answer.status, 403, "{method} {path}: {}", answer.text());
-        answer.problem(403, "forbidden");
+        // An answer to HEAD has no body.
+        if method != Method::HEAD {
+            answer.problem(403, "forbidden");
+        }
     }
     // A programme that does not exist is told apart from nothing.
     guest
@@ -226,6 +229,10 @@ async fn a_verifier_reads_everything_and_writes_nothing() {
     let factor = programme.manager.get("/factors").await.ok(200)[0].clone();
     let methodology = programme.manager.get("/methodologies").await.ok(200)[0].clone();
     let verifier = programme.client_of("verifier").await;
+    // A job that has ended, for whoever follows one waits for its end.
+    let job = crate::uploads::send(&programme.manager, "households", None, b"x").await;
+    let cancel = format!("/jobs/{job}/cancel");
+    programme.manager.post(&cancel, &json!({})).await.ok(200);
     let before = census(&programme.app.pool).await;
     for (path, answer) in writes(&verifier, &factor, &methodology).await {
         assert_eq!(answer.status, 403, "{path}: {}", answer.text());
@@ -242,6 +249,7 @@ async fn a_verifier_reads_everything_and_writes_nothing() {
         let address = path
             .replace("{statement}", statement)
             .replace("{batch}", batch)
+            .replace("{job}", &job)
             .replace("{serial}", "HB1-000001")
             .replace("{code}", "H-0001");
         let query = match path.rsplit('/').next() {
