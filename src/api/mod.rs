@@ -10,6 +10,7 @@ mod drawn_rounds;
 mod extract;
 mod findings;
 mod health;
+mod jobs;
 mod library;
 mod people;
 mod periods;
@@ -22,8 +23,9 @@ mod statements;
 mod tests_of_stoves;
 mod tokens;
 mod trail;
+mod uploads;
 
-pub use problem::Problem;
+pub use problem::{Problem, describe};
 
 use crate::service::{Service, ServiceError};
 use axum::Router;
@@ -52,6 +54,8 @@ use utoipa_axum::router::OpenApiRouter;
         (name = "access", description = "People, tokens, and what was denied to them"),
         (name = "register", description = "Sites, stove models, households, deployments"),
         (name = "evidence", description = "Rounds and the batches uploaded into them"),
+        (name = "uploads", description = "Files that arrive in parts and survive breaks, by the tus protocol 1.0.0 (tus.io)"),
+        (name = "jobs", description = "Long work: queued, asked about, cancelled"),
         (name = "library", description = "Factors and methodologies, versioned, never edited"),
         (name = "statements", description = "Monitoring periods, statements and their traces"),
         (name = "findings", description = "A verifier's requests and the dialogue about each"),
@@ -89,6 +93,8 @@ fn described_routes() -> OpenApiRouter<Service> {
         .merge(drawn_rounds::routes())
         .merge(batches::routes())
         .merge(corrections::routes())
+        .merge(uploads::routes())
+        .merge(jobs::routes())
         .merge(library::routes())
         .merge(periods::routes())
         .merge(statements::routes())
@@ -107,9 +113,16 @@ fn described_routes() -> OpenApiRouter<Service> {
 fn routes_and_document() -> (Router<Service>, utoipa::openapi::OpenApi) {
     let (routes, mut document) = described_routes().split_for_parts();
     let operations = document.paths.paths.values_mut().flat_map(|path| {
-        [&mut path.get, &mut path.post]
-            .into_iter()
-            .filter_map(Option::as_mut)
+        [
+            &mut path.get,
+            &mut path.post,
+            &mut path.head,
+            &mut path.patch,
+            &mut path.delete,
+            &mut path.options,
+        ]
+        .into_iter()
+        .filter_map(Option::as_mut)
     });
     for (status, response) in
         operations.flat_map(|operation| operation.responses.responses.iter_mut())

@@ -75,6 +75,7 @@ impl Service {
     ) -> Result<BatchView, ServiceError> {
         caller.must_be(&[Role::Manager, Role::Monitor])?;
         let batch_kind = upload.kind;
+        let progress = upload.file.progress();
         if !store::sites::tell_apart(batch_kind) {
             caller.must_see_every_site()?;
         }
@@ -120,6 +121,7 @@ impl Service {
         if rejections.count > 0 {
             return Err(ServiceError::Rejected(rejections));
         }
+        progress.checked(parsed.rows)?;
         let record = BatchRecord {
             id,
             rows: parsed.rows,
@@ -129,6 +131,7 @@ impl Service {
         let view = self
             .record_batch(connection, caller, batch_kind, record, parsed.root)
             .await?;
+        progress.wrote(view.rows);
         let view = writing.finish(caller, view).await?;
         if let Err(problem) = self.refresh_statistics(batch_kind, view.rows).await {
             // The batch is in whatever becomes of this; what follows may be slow for a minute.
@@ -397,6 +400,7 @@ fn parse(
     let template = batch_kind.template();
     let mut tree = Frontier::new();
     let mut rejections = Rejections::default();
+    let progress = file.progress();
     let input = BufReader::with_capacity(CHUNK_BYTES, file.into_file());
     let mut reader = match CsvReader::open(template, input) {
         Ok(reader) => reader,
@@ -415,6 +419,9 @@ fn parse(
     let mut canonical = Vec::new();
     let mut buffer = Vec::with_capacity(CHUNK_BYTES + 1024);
     while let Some(read) = reader.next_row() {
+        if !progress.read_row() {
+            break;
+        }
         let row = match read {
             Ok(row) => row,
             Err(broken) => {

@@ -11,6 +11,7 @@ pub mod denials;
 pub mod drawn_rounds;
 pub mod findings;
 pub mod idempotency;
+pub mod jobs;
 pub mod library;
 pub mod people;
 pub mod periods;
@@ -24,6 +25,7 @@ pub mod sites;
 pub mod staging;
 pub mod statements;
 pub mod trail;
+pub mod uploads;
 pub mod wall;
 
 use crate::config::RowSecurity;

@@ -34,6 +34,10 @@ pub(super) fn methods(period: &str) -> String {
     format!("/methods/{}", encoded(period).replace('/', "%2F"))
 }
 
+pub(super) fn job(id: Uuid) -> String {
+    format!("/jobs/{id}")
+}
+
 pub(super) fn batch(id: Uuid) -> String {
     format!("/batches/{id}")
 }

@@ -1,4 +1,5 @@
-//! HTML pages over the same services as the API: drawn on the server, no script.
+//! HTML pages over the same services as the API: drawn on the server. One script
+//! makes the upload form survive breaks; all works without it.
 //!
 //! Each page is a handler, a typed context and a template of the same name beside it.
 //! `page` holds what all share, `session` who looks and from where, `guard` what every answer carries,
@@ -19,6 +20,7 @@ mod finding;
 mod findings;
 mod formula;
 mod guard;
+mod job;
 mod links;
 mod methods;
 mod overview;
@@ -39,6 +41,7 @@ mod statements;
 mod stoves_chart;
 mod trace;
 mod trail;
+mod upload;
 mod words;
 
 use crate::service::Service;
@@ -72,6 +75,9 @@ pub fn router(service: Service) -> Router {
         .route("/rounds/{code}/close", post(round::close))
         .route("/rounds/{code}/field-list", get(round::field_list))
         .route("/batches", get(batches::list))
+        .route("/uploads", post(upload::send).layer(upload::limit()))
+        .route("/jobs/{id}", get(job::show))
+        .route("/jobs/{id}/cancel", post(job::cancel))
         .route("/batches/{id}", get(batch::show))
         .route("/batches/{id}/withdraw", post(corrections::withdraw))
         .route("/rows/{batch}/{line}", get(row::show))

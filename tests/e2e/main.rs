@@ -24,5 +24,6 @@ mod support;
 mod surface;
 mod tokens;
 mod trail;
+mod uploads;
 mod verifier;
 mod wall;

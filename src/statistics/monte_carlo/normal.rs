@@ -3,9 +3,9 @@
 //! Wichura, M. J. (1988): The percentage points of the normal distribution. Applied Statistics
 //! 37, 477-484; PPND16, about 1 part in 10^16 (coefficients MEMORY, held against SciPy in the tests).
 
+use super::Lanes;
 use super::elementary::ln;
 use super::table::{Cell, Places, fitted, read};
-use super::Lanes;
 use std::sync::LazyLock;
 
 const CENTRE_ABOVE: [f64; 8] = [
@@ -168,6 +168,7 @@ impl Tail {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::statistics::monte_carlo::LANES;
 
     /// Every cell at four places, and the ends.
     #[test]
