@@ -13,7 +13,7 @@ use serde::de::DeserializeOwned;
 /// The bearer of the token, in the programme that the path names.
 pub(super) struct Access(pub Caller);
 
-fn bearer_token(headers: &HeaderMap) -> Result<&str, ServiceError> {
+pub(super) fn bearer_token(headers: &HeaderMap) -> Result<&str, ServiceError> {
     headers
         .get(header::AUTHORIZATION)
         .and_then(|value| value.to_str().ok())
@@ -27,6 +27,18 @@ impl FromRequestParts<Service> for Access {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, service: &Service) -> Result<Self, Problem> {
+        let token = bearer_token(&parts.headers)?.to_owned();
+        Ok(Access(Access::by_token(parts, service, &token).await?))
+    }
+}
+
+impl Access {
+    /// Who holds the token, where that is somebody who may ask this.
+    pub(super) async fn by_token(
+        parts: &mut Parts,
+        service: &Service,
+        token: &str,
+    ) -> Result<Caller, Problem> {
         let params = RawPathParams::from_request_parts(parts, service)
             .await
             .map_err(|e| Problem::unreadable(e.to_string()))?;
@@ -34,7 +46,6 @@ impl FromRequestParts<Service> for Access {
             .iter()
             .find(|(name, _)| *name == "programme")
             .map(|(_, code)| code);
-        let token = bearer_token(&parts.headers)?;
         let caller = match service.caller_by_token(token).await {
             Err(ServiceError::Unauthenticated) => {
                 let label = service.must_be_operator(token).await?;
@@ -52,7 +63,7 @@ impl FromRequestParts<Service> for Access {
         let path = parts.extensions.get::<MatchedPath>();
         let path = path.map(MatchedPath::as_str).unwrap_or_default();
         roles::permit(&caller, &parts.method, path)?;
-        Ok(Access(caller))
+        Ok(caller)
     }
 }
 
@@ -93,7 +104,13 @@ impl<S: Send + Sync> FromRequestParts<S> for RepeatKey {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Problem> {
-        let Some(value) = parts.headers.get("idempotency-key") else {
+        RepeatKey::of(&parts.headers)
+    }
+}
+
+impl RepeatKey {
+    pub(super) fn of(headers: &HeaderMap) -> Result<Self, Problem> {
+        let Some(value) = headers.get("idempotency-key") else {
             return Ok(RepeatKey(None));
         };
         let key = value.to_str().unwrap_or_default().trim().trim_matches('"');

@@ -5,6 +5,7 @@
 
 mod batches;
 mod extract;
+mod forms;
 mod health;
 mod library;
 mod people;
@@ -48,6 +49,7 @@ use utoipa_axum::router::OpenApiRouter;
         (name = "access", description = "People, tokens, and what was denied to them"),
         (name = "register", description = "Sites, stove models, households, deployments"),
         (name = "evidence", description = "Rounds and the batches uploaded into them"),
+        (name = "forms", description = "Phone forms by the OpenRosa protocol"),
         (name = "library", description = "Factors and methodologies, versioned, never edited"),
         (name = "statements", description = "Monitoring periods, statements and their traces"),
         (name = "tests", description = "Tests worked out; nothing is written"),
@@ -71,6 +73,18 @@ impl utoipa::Modify for Bearer {
             .components
             .get_or_insert_default()
             .add_security_scheme("token", scheme);
+        let password = SecurityScheme::Http(
+            HttpBuilder::new()
+                .scheme(HttpAuthScheme::Basic)
+                .description(Some(
+                    "For clients of phone forms: any user name, and the token as the password.",
+                ))
+                .build(),
+        );
+        document
+            .components
+            .get_or_insert_default()
+            .add_security_scheme("password", password);
     }
 }
 
@@ -82,6 +96,7 @@ fn described_routes() -> OpenApiRouter<Service> {
         .merge(register::routes())
         .merge(rounds::routes())
         .merge(batches::routes())
+        .merge(forms::routes())
         .merge(library::routes())
         .merge(periods::routes())
         .merge(statements::routes())
@@ -98,7 +113,7 @@ fn described_routes() -> OpenApiRouter<Service> {
 fn routes_and_document() -> (Router<Service>, utoipa::openapi::OpenApi) {
     let (routes, mut document) = described_routes().split_for_parts();
     let operations = document.paths.paths.values_mut().flat_map(|path| {
-        [&mut path.get, &mut path.post]
+        [&mut path.get, &mut path.post, &mut path.head]
             .into_iter()
             .filter_map(Option::as_mut)
     });

@@ -69,13 +69,25 @@ impl Service {
         upload: Upload,
         key: Option<String>,
     ) -> Result<BatchView, ServiceError> {
+        let id = batch_id(caller, &upload);
+        self.accept_batch_as(caller, id, upload, key).await
+    }
+
+    /// The same for what is known by another id than that of its rows.
+    pub(super) async fn accept_batch_as(
+        &self,
+        caller: &Caller,
+        id: Uuid,
+        upload: Upload,
+        key: Option<String>,
+    ) -> Result<BatchView, ServiceError> {
         caller.must_be(&[Role::Manager, Role::Monitor])?;
         let batch_kind = upload.kind;
         if !store::sites::tell_apart(batch_kind) {
             caller.must_see_every_site()?;
         }
         let record = BatchRecord {
-            id: batch_id(caller, &upload),
+            id,
             kind: batch_kind.code().into(),
             round: upload.round.clone(),
             file_name: upload.file_name.as_deref().map(plain_file_name),

@@ -12,6 +12,7 @@ pub mod denials;
 mod error;
 pub mod evidence;
 pub mod export;
+pub mod forms;
 pub mod library;
 pub mod overview;
 mod passwords;
