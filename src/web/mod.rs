@@ -13,6 +13,7 @@ mod evidence;
 mod export;
 mod factors;
 mod figures;
+mod forms;
 mod formula;
 mod guard;
 mod links;
@@ -60,6 +61,7 @@ pub fn router(service: Service) -> Router {
         .route("/batches", get(batches::list))
         .route("/batches/{id}", get(batch::show))
         .route("/rows/{batch}/{line}", get(row::show))
+        .route("/forms", get(forms::list))
         .route("/factors", get(factors::list))
         .route("/statements", get(statements::list))
         .route("/statements/{id}", get(statement::show))

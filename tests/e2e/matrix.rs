@@ -208,6 +208,7 @@ fn address(operation: &Operation, programme: &str) -> String {
         .replace("{line}", "2")
         .replace("{sequence}", "0")
         .replace("{kind}", "households")
+        .replace("{form}", "households")
         .replace(['{', '}'], "");
     let query = match path.rsplit('/').next() {
         Some("inclusion") => "?index=0",

@@ -78,7 +78,10 @@ impl IntoResponse for FormRefusal {
         let mut plain = self.0.into_response();
         if plain.status() == StatusCode::UNAUTHORIZED {
             let headers = plain.headers_mut();
-            headers.append(header::WWW_AUTHENTICATE, CHALLENGE);
+            // The one that phones speak comes first.
+            if let Some(others) = headers.insert(header::WWW_AUTHENTICATE, CHALLENGE) {
+                headers.append(header::WWW_AUTHENTICATE, others);
+            }
             headers.insert(VERSION.0, HeaderValue::from_static(VERSION.1));
             return plain;
         }
