@@ -14,7 +14,7 @@ use serde::de::DeserializeOwned;
 /// The bearer of the token, in the programme that the path names.
 pub(super) struct Access(pub Caller);
 
-fn bearer_token(headers: &HeaderMap) -> Result<&str, ServiceError> {
+pub(super) fn bearer_token(headers: &HeaderMap) -> Result<&str, ServiceError> {
     headers
         .get(header::AUTHORIZATION)
         .and_then(|value| value.to_str().ok())
@@ -84,7 +84,18 @@ impl FromRequestParts<Service> for Access {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, service: &Service) -> Result<Self, Problem> {
-        let token = bearer_token(&parts.headers)?;
+        let token = bearer_token(&parts.headers)?.to_owned();
+        Ok(Access(Access::by_token(parts, service, &token).await?))
+    }
+}
+
+impl Access {
+    /// Who holds the token, where that is somebody who may ask this.
+    pub(super) async fn by_token(
+        parts: &mut Parts,
+        service: &Service,
+        token: &str,
+    ) -> Result<Caller, Problem> {
         let caller = match service.caller_by_token(token).await {
             Err(ServiceError::Unauthenticated) => {
                 let label = service.must_be_operator(token).await?;
@@ -95,7 +106,7 @@ impl FromRequestParts<Service> for Access {
             }
             known => known?,
         };
-        admit(parts, service, caller).await.map(Access)
+        admit(parts, service, caller).await
     }
 }
 
@@ -136,7 +147,13 @@ impl<S: Send + Sync> FromRequestParts<S> for RepeatKey {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Problem> {
-        let Some(value) = parts.headers.get("idempotency-key") else {
+        RepeatKey::of(&parts.headers)
+    }
+}
+
+impl RepeatKey {
+    pub(super) fn of(headers: &HeaderMap) -> Result<Self, Problem> {
+        let Some(value) = headers.get("idempotency-key") else {
             return Ok(RepeatKey(None));
         };
         let key = value.to_str().unwrap_or_default().trim().trim_matches('"');

@@ -9,6 +9,7 @@ mod corrections;
 mod drawn_rounds;
 mod extract;
 mod findings;
+mod forms;
 mod health;
 mod jobs;
 mod library;
@@ -56,6 +57,7 @@ use utoipa_axum::router::OpenApiRouter;
         (name = "evidence", description = "Rounds and the batches uploaded into them"),
         (name = "uploads", description = "Files that arrive in parts and survive breaks, by the tus protocol 1.0.0 (tus.io)"),
         (name = "jobs", description = "Long work: queued, asked about, cancelled"),
+        (name = "forms", description = "Phone forms by the OpenRosa protocol"),
         (name = "library", description = "Factors and methodologies, versioned, never edited"),
         (name = "statements", description = "Monitoring periods, statements and their traces"),
         (name = "findings", description = "A verifier's requests and the dialogue about each"),
@@ -80,6 +82,18 @@ impl utoipa::Modify for Bearer {
             .components
             .get_or_insert_default()
             .add_security_scheme("token", scheme);
+        let password = SecurityScheme::Http(
+            HttpBuilder::new()
+                .scheme(HttpAuthScheme::Basic)
+                .description(Some(
+                    "For clients of phone forms: any user name, and the token as the password.",
+                ))
+                .build(),
+        );
+        document
+            .components
+            .get_or_insert_default()
+            .add_security_scheme("password", password);
     }
 }
 
@@ -95,6 +109,7 @@ fn described_routes() -> OpenApiRouter<Service> {
         .merge(corrections::routes())
         .merge(uploads::routes())
         .merge(jobs::routes())
+        .merge(forms::routes())
         .merge(library::routes())
         .merge(periods::routes())
         .merge(statements::routes())

@@ -73,15 +73,26 @@ impl Service {
         upload: Upload,
         key: Option<String>,
     ) -> Result<BatchView, ServiceError> {
+        let id = batch_id(caller, &upload);
+        self.accept_batch_as(caller, id, upload, key).await
+    }
+
+    /// The same for what is known by another id than that of its rows.
+    pub(super) async fn accept_batch_as(
+        &self,
+        caller: &Caller,
+        id: Uuid,
+        upload: Upload,
+        key: Option<String>,
+    ) -> Result<BatchView, ServiceError> {
         caller.must_be(&[Role::Manager, Role::Monitor])?;
         let batch_kind = upload.kind;
         let progress = upload.file.progress();
         if !store::sites::tell_apart(batch_kind) {
             caller.must_see_every_site()?;
         }
-        let first_id = batch_id(caller, &upload);
         let record = BatchRecord {
-            id: first_id,
+            id,
             kind: batch_kind.code().into(),
             round: upload.round.clone(),
             file_name: upload.file_name.as_deref().map(plain_file_name),
@@ -96,7 +107,7 @@ impl Service {
         };
         let connection = &mut *writing.transaction;
         check_round(connection, caller, batch_kind, record.round.as_deref()).await?;
-        if let (_, Some(known)) = known_batch(connection, caller, first_id).await? {
+        if let (_, Some(known)) = known_batch(connection, caller, id).await? {
             return writing.finish(caller, known).await;
         }
         staging::open(connection, batch_kind.template()).await?;
@@ -104,7 +115,7 @@ impl Service {
 
         store::trail::lock(connection, caller.programme_id).await?;
         // The same file may have been accepted while this one was read.
-        let (id, known) = known_batch(connection, caller, first_id).await?;
+        let (id, known) = known_batch(connection, caller, id).await?;
         if let Some(known) = known {
             return writing.finish(caller, known).await;
         }

@@ -102,6 +102,10 @@ impl From<StoreError> for ServiceError {
                 "code_taken",
                 "the programme has this version of the stove model",
             ),
+            Some("batch_pkey") => (
+                "batch_known",
+                "a batch of this id was accepted before, with rows of other sites",
+            ),
             Some("round_code_taken") => ("code_taken", "the programme has a round with this code"),
             Some("round_step_taken") => (
                 "step_taken",

@@ -17,6 +17,7 @@ mod error;
 pub mod evidence;
 pub mod export;
 pub mod findings;
+pub mod forms;
 pub mod jobs;
 pub mod library;
 pub mod overview;

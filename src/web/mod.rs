@@ -18,6 +18,7 @@ mod factors;
 mod figures;
 mod finding;
 mod findings;
+mod forms;
 mod formula;
 mod guard;
 mod job;
@@ -87,6 +88,7 @@ pub fn router(service: Service) -> Router {
         )
         .route("/rows/{batch}/{line}/exclude", post(corrections::exclude))
         .route("/corrections", get(corrections::list))
+        .route("/forms", get(forms::list))
         .route("/factors", get(factors::list))
         .route("/statements", get(statements::list))
         .route("/statements/{id}", get(statement::show))

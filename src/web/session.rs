@@ -101,7 +101,7 @@ fn written(session: &str, seconds: i64, headers: &HeaderMap) -> String {
 }
 
 /// A proxy in front says how the browser reached it.
-fn came_by_https(headers: &HeaderMap) -> bool {
+pub(super) fn came_by_https(headers: &HeaderMap) -> bool {
     headers
         .get("x-forwarded-proto")
         .and_then(|value| value.to_str().ok())

@@ -27,6 +27,11 @@ async fn documented_operations(programme: &TestProgramme) -> Vec<(Method, String
     operations
 }
 
+/// Phone forms are answered in XML.
+fn is_of_forms(path: &str) -> bool {
+    path.contains("{programme}/forms/")
+}
+
 /// A path of the description with its parameters filled.
 fn filled(path: &str, programme: &str) -> String {
     path.replace("{programme}", programme)
@@ -38,6 +43,7 @@ fn filled(path: &str, programme: &str) -> String {
         .replace("{sequence}", "0")
         .replace("{token}", "00000000-0000-0000-0000-000000000000")
         .replace("{kind}", "households")
+        .replace("{form}", "households")
         .replace(['{', '}'], "")
 }
 
@@ -65,10 +71,12 @@ async fn every_documented_operation_but_health_asks_for_a_token() {
         ] {
             let answer = Answer::of(client.request(method.clone(), &address)).await;
             assert_eq!(answer.status, 401, "{method} {path}: {}", answer.text());
-            if method != Method::HEAD {
-                answer.problem(401, "unauthenticated");
-            }
-            assert_eq!(answer.header("www-authenticate"), "Bearer");
+            let mut offered = answer.headers.get_all("www-authenticate").iter();
+            assert!(offered.any(|each| each == "Bearer"), "{method} {path}");
+        }
+        // Clients of phone forms know nothing but HTTP Basic; all others send a bearer.
+        if is_of_forms(&path) {
+            continue;
         }
         let basic = stranger.request(method.clone(), &address);
         let basic = basic.basic_auth("user", Some(&programme.manager_secret));
@@ -93,7 +101,7 @@ async fn a_token_opens_its_own_programme_and_no_other() {
         let answer = Answer::of(guest.request(method.clone(), &address)).await;
         assert_eq!(answer.status, 403, "{method} {path}: {}", answer.text());
         // An answer to HEAD has no body.
-        if method != Method::HEAD {
+        if method != Method::HEAD && !is_of_forms(&path) {
             answer.problem(403, "forbidden");
         }
     }

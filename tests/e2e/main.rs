@@ -9,6 +9,7 @@ mod browser;
 mod comparison;
 mod corrections;
 mod findings;
+mod forms;
 mod main_job;
 mod matrix;
 mod methodologies;

@@ -263,6 +263,7 @@ fn address(operation: &Operation, programme: &str, begun: &Begun) -> String {
         .replace("{line}", "2")
         .replace("{sequence}", "0")
         .replace("{kind}", "households")
+        .replace("{form}", "households")
         .replace(['{', '}'], "");
     let query = match path.rsplit('/').next() {
         Some("inclusion") => "?index=0",
