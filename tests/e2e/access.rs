@@ -1,6 +1,8 @@
 //! Who may do what: tokens, programmes, roles.
 
 use crate::batches::rows;
+use crate::findings::{attached_hash, raise_with_file};
+use crate::rounds::draw_a_round;
 use crate::support::programme::create_programme;
 use crate::support::seeded::seeded_programme;
 use crate::support::{Answer, Client, TestProgramme, census, seeded};
@@ -241,6 +243,8 @@ async fn a_verifier_reads_everything_and_writes_nothing() {
     let job = crate::uploads::send(&programme.manager, "households", None, b"x").await;
     let cancel = format!("/jobs/{job}/cancel");
     programme.manager.post(&cancel, &json!({})).await.ok(200);
+    draw_a_round(&programme, "usage-2026").await;
+    raise_with_file(&programme, "clarification_request").await;
     let before = census(&programme.app.pool).await;
     for (path, answer) in writes(&verifier, &factor, &methodology).await {
         assert_eq!(answer.status, 403, "{path}: {}", answer.text());
@@ -250,6 +254,7 @@ async fn a_verifier_reads_everything_and_writes_nothing() {
     }
     let statement = seeded().statement["id"].as_str().expect("an id");
     let batch = seeded().batches[0].1["id"].as_str().expect("an id");
+    let same = format!("?from={statement}");
     for (method, path, secured) in documented_operations(&programme).await {
         if method != Method::GET || !secured {
             continue;
@@ -258,11 +263,16 @@ async fn a_verifier_reads_everything_and_writes_nothing() {
             .replace("{statement}", statement)
             .replace("{batch}", batch)
             .replace("{job}", &job)
+            .replace("{finding}", "F-001")
+            .replace("{sha256}", &attached_hash())
+            .replace("{round}", "usage-2026")
+            .replace("{period}", "2025")
             .replace("{serial}", "HB1-000001")
             .replace("{code}", "H-0001");
         let query = match path.rsplit('/').next() {
             Some("inclusion") => "?index=0",
             Some("consistency") => "?old_size=1",
+            Some("difference") => same.as_str(),
             _ => "",
         };
         let address = filled(&address, &programme.code) + query;

@@ -168,7 +168,8 @@ fn expected(kind: &Kind, operation: &Operation) -> Expected {
 }
 
 fn reads(operation: &Operation) -> bool {
-    operation.method == Method::GET || operation.method == Method::HEAD
+    let begins_a_submission = operation.path.ends_with("forms/submission");
+    operation.method == Method::GET || (operation.method == Method::HEAD && !begins_a_submission)
 }
 
 fn is_as_expected(expected: Expected, reads: bool, status: u16) -> bool {
@@ -258,6 +259,7 @@ fn address(operation: &Operation, programme: &str, begun: &Begun) -> String {
         .replace("{serial}", "HB1-000001")
         .replace("{code}", "H-0001")
         .replace("/periods/{period}/findings", "/periods/2025/findings")
+        .replace("/periods/{period}/methods", "/periods/2025/methods")
         .replace("{finding}", "F-001")
         .replace("{sha256}", &attached_hash())
         .replace("{line}", "2")

@@ -6,6 +6,7 @@
 //! ```compile_fail
 //! use emberbook::accounting::claim::Reduction;
 //! use emberbook::accounting::statement::ForInformation;
+//! use rust_decimal::Decimal;
 //! fn added(claim: Reduction, beside: ForInformation) -> Option<Reduction> {
 //!     claim.checked_add(beside)
 //! }
@@ -14,25 +15,34 @@
 //! nor does this:
 //!
 //! ```compile_fail
-//! use emberbook::accounting::claim::{Claimable, ClaimError, claimable};
+//! use emberbook::accounting::claim::{Bounds, Claimable, ClaimError, claimable};
 //! use emberbook::accounting::methodology::ClaimRule;
 //! use emberbook::accounting::statement::ForInformation;
-//! fn claimed(beside: ForInformation, rule: &ClaimRule) -> Result<Claimable, ClaimError> {
-//!     claimable(beside, rule)
+//! fn claimed(
+//!     beside: ForInformation,
+//!     bounds: Bounds,
+//!     rule: &ClaimRule,
+//! ) -> Result<Claimable, ClaimError> {
+//!     claimable(beside, bounds, rule)
 //! }
 //! ```
 //!
 //! while what the account counts goes the same way:
 //!
 //! ```
-//! use emberbook::accounting::claim::{Claimable, ClaimError, Doubtful, Reduction, claimable};
+//! use emberbook::accounting::claim::{Bounds, Claimable, ClaimError, Reduction, claimable};
 //! use emberbook::accounting::methodology::ClaimRule;
 //! use emberbook::accounting::statement::ForInformation;
+//! use rust_decimal::Decimal;
 //! fn added(claim: Reduction, other: Reduction, _beside: ForInformation) -> Option<Reduction> {
 //!     claim.checked_add(other)
 //! }
-//! fn claimed(counted: Doubtful, rule: &ClaimRule) -> Result<Claimable, ClaimError> {
-//!     claimable(counted, rule)
+//! fn claimed(
+//!     counted: Decimal,
+//!     bounds: Bounds,
+//!     rule: &ClaimRule,
+//! ) -> Result<Claimable, ClaimError> {
+//!     claimable(counted, bounds, rule)
 //! }
 //! ```
 
