@@ -8,7 +8,7 @@ use super::upload::Spooled;
 use super::write::Begun;
 use super::{Caller, Once, Role, Service, ServiceError, id_of};
 use crate::accounting::records::{BatchRecord, kind};
-use crate::intake::{BatchKind, CellTexts, CsvReader, Rejection, Rejections};
+use crate::intake::{BatchKind, CellTexts, Column, CsvReader, Rejection, Rejections};
 use crate::store;
 use crate::store::staging;
 use crate::trail::canonical::FlatObject;
@@ -400,7 +400,11 @@ fn parse(
         }
     };
     let names: Vec<&str> = template.columns.iter().map(|column| column.name).collect();
-    let shape = FlatObject::new(&names)
+    let may_be_left_out = |name: &str| {
+        let column = template.column(name).and_then(|at| template.columns.get(at));
+        column.is_some_and(Column::may_be_left_out)
+    };
+    let shape = FlatObject::with_optional(&names, may_be_left_out)
         .map_err(|e| ServiceError::Internal(format!("template of {batch_kind}: {e}")))?;
     let mut texts = CellTexts::default();
     let mut canonical = Vec::new();

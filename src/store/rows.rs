@@ -44,6 +44,10 @@ fn selection(kind: BatchKind) -> String {
                     column.name
                 ));
             }
+            ValueRule::Minute => sql.push_str(&format!(
+                "to_char({}, 'YYYY-MM-DD\"T\"HH24:MI')",
+                column.name
+            )),
             _ => sql.push_str(&format!("{}::text", column.name)),
         }
     }

@@ -58,8 +58,11 @@ pub(in crate::intake) static TEMPLATE: Template = Template {
             description: "What became of the char",
             example: "soil",
         },
+        shared::ENUMERATOR,
+        shared::STARTED_AT,
+        shared::ENDED_AT,
     ],
-    rules: &[RowRule {
+    rules: &[shared::VISIT_IN_ORDER, RowRule {
         says: "fuel_burnt_wet_kg and fuel_moisture_wb are given together or not at all",
         check: fuel_is_complete,
     }],
