@@ -5,6 +5,7 @@
 //! in the types of their own subjects.
 
 pub mod access;
+pub mod flags;
 
 use crate::accounting::factor::Factor;
 use crate::accounting::inputs::{EvidenceRole, Period};
@@ -29,6 +30,8 @@ pub mod kind {
     pub const PASSWORD_SET: &str = "password-set";
     pub const TOKEN_ISSUED: &str = "token-issued";
     pub const TOKEN_REVOKED: &str = "token-revoked";
+    pub const FLAGS_RAISED: &str = "flags-raised";
+    pub const FLAG_ANSWERED: &str = "flag-answered";
 }
 
 /// First entry of every trail: whose it is and which key signs its checkpoints.

@@ -5,6 +5,7 @@
 
 mod batches;
 mod extract;
+mod flags;
 mod health;
 mod library;
 mod people;
@@ -82,6 +83,7 @@ fn described_routes() -> OpenApiRouter<Service> {
         .merge(register::routes())
         .merge(rounds::routes())
         .merge(batches::routes())
+        .merge(flags::routes())
         .merge(library::routes())
         .merge(periods::routes())
         .merge(statements::routes())

@@ -121,6 +121,8 @@ impl Service {
         let view = self
             .record_batch(connection, caller, batch_kind, record, parsed.root)
             .await?;
+        self.raise_flags(connection, caller, batch_kind, &view)
+            .await?;
         let view = writing.finish(caller, view).await?;
         if let Err(problem) = self.refresh_statistics(batch_kind, view.rows).await {
             // The batch is in whatever becomes of this; what follows may be slow for a minute.
@@ -401,7 +403,9 @@ fn parse(
     };
     let names: Vec<&str> = template.columns.iter().map(|column| column.name).collect();
     let may_be_left_out = |name: &str| {
-        let column = template.column(name).and_then(|at| template.columns.get(at));
+        let column = template
+            .column(name)
+            .and_then(|at| template.columns.get(at));
         column.is_some_and(Column::may_be_left_out)
     };
     let shape = FlatObject::with_optional(&names, may_be_left_out)

@@ -7,6 +7,7 @@ pub mod access;
 pub mod batches;
 pub mod cohorts;
 pub mod denials;
+pub mod flags;
 pub mod idempotency;
 pub mod library;
 pub mod people;

@@ -6,12 +6,13 @@ use crate::accounting::methodology::Methodology;
 use crate::accounting::records::access::{
     PasswordRecord, PersonRecord, TokenRecord, TokenRevokedRecord,
 };
+use crate::accounting::records::flags::{FlagAnswerRecord, FlagsRaisedRecord};
 use crate::accounting::records::{
     BatchRecord, FactorsRecord, PeriodClosedRecord, ProgrammeRecord, RoundRecord, SiteRecord,
     StoveModelRecord, kind,
 };
 use crate::accounting::statement::Statement;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 /// Everything that the trail says, each with the entry that says it.
@@ -24,6 +25,7 @@ pub(super) struct History {
     pub methodologies: Vec<(u64, Methodology)>,
     pub rounds: Vec<(u64, RoundRecord)>,
     pub batches: BTreeMap<Uuid, (u64, BatchRecord)>,
+    pub flags: BTreeSet<Uuid>,
     pub periods: Vec<(u64, Period)>,
     pub statements: Vec<StatedAt>,
 }
@@ -65,6 +67,23 @@ impl History {
             }
             kind::TOKEN_REVOKED => {
                 read::<TokenRevokedRecord>(content)?;
+            }
+            kind::FLAGS_RAISED => {
+                let record: FlagsRaisedRecord = read(content)?;
+                if !self.batches.contains_key(&record.batch) {
+                    return Err("flags are raised on a batch that was not accepted".into());
+                }
+                for flag in record.flags {
+                    if !self.flags.insert(flag.id) {
+                        return Err(format!("flag {} is raised a second time", flag.id));
+                    }
+                }
+            }
+            kind::FLAG_ANSWERED => {
+                let record: FlagAnswerRecord = read(content)?;
+                if !self.flags.contains(&record.flag) {
+                    return Err(format!("flag {} was never raised", record.flag));
+                }
             }
             kind::SITE_ADDED => {
                 read::<SiteRecord>(content)?;

@@ -1,13 +1,15 @@
 //! One batch: what it is, and its rows page by page.
 
 use super::batches::BatchRow;
+use super::flags::FlagLine;
 use super::page::{PathParts, QueryParts, Section, Shell, draw};
 use super::refusal::Refusal;
 use super::rows_table::RowsTable;
 use super::session::Visitor;
 use super::{links, words};
 use crate::intake::BatchKind;
-use crate::service::Service;
+use crate::service::flags::Wanted;
+use crate::service::{Caller, Service};
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
@@ -15,6 +17,7 @@ use serde::Deserialize;
 use uuid::Uuid;
 
 const ROWS_A_PAGE: u32 = 100;
+const FLAGS_SHOWN: u32 = 20;
 
 #[derive(Template)]
 #[template(path = "batch.html")]
@@ -25,6 +28,8 @@ struct BatchPage {
     file_sha256: String,
     sequence: u64,
     accepted: String,
+    flags: Vec<FlagLine>,
+    more_flags: bool,
     table: RowsTable,
     first: Option<String>,
     next: Option<String>,
@@ -53,8 +58,11 @@ pub(super) async fn show(
     let here = links::batch(id);
     let last = rows.last().map(|row| row.line);
     let view = BatchRow::new(&batch);
+    let (flags, more_flags) = flags_of(&service, &caller, id).await?;
     draw(&BatchPage {
         shell: Shell::of(&caller, Section::Evidence, format!("Batch {}", view.name)),
+        flags,
+        more_flags,
         table: RowsTable::new(format!("Rows of {}", view.name), kind, &rows),
         first: (after > 0).then(|| here.clone()),
         next: last
@@ -66,4 +74,23 @@ pub(super) async fn show(
         accepted: batch.accepted_at.map(words::instant).unwrap_or_default(),
         batch: view,
     })
+}
+
+/// The first flags that were raised when the batch came, and whether there are more. Who is
+/// bound to sites sees none: they are of rows of every site.
+async fn flags_of(
+    service: &Service,
+    caller: &Caller,
+    batch: Uuid,
+) -> Result<(Vec<FlagLine>, bool), Refusal> {
+    if caller.sites.is_some() {
+        return Ok((Vec::new(), false));
+    }
+    let wanted = Wanted {
+        batch: Some(batch),
+        ..Wanted::default()
+    };
+    let page = service.flags(caller, &wanted, None, FLAGS_SHOWN).await?;
+    let more = page.next.is_some();
+    Ok((page.items.into_iter().map(FlagLine::new).collect(), more))
 }

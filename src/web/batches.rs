@@ -47,6 +47,8 @@ impl BatchRow {
 struct BatchesPage {
     shell: Shell,
     batches: Vec<BatchRow>,
+    /// Absent for who is bound to sites: flags are of rows of every site.
+    open_flags: Option<String>,
 }
 
 pub(super) async fn list(
@@ -54,8 +56,13 @@ pub(super) async fn list(
     Visitor(caller): Visitor,
 ) -> Result<Response, Refusal> {
     let batches = service.batches(&caller).await?;
+    let open_flags = match &caller.sites {
+        None => Some(words::count(service.open_flags(&caller).await?)),
+        Some(_) => None,
+    };
     draw(&BatchesPage {
         shell: Shell::of(&caller, Section::Evidence, "Evidence"),
         batches: batches.iter().map(BatchRow::new).collect(),
+        open_flags,
     })
 }

@@ -28,6 +28,10 @@ pub(super) fn batch(id: Uuid) -> String {
     format!("/batches/{id}")
 }
 
+pub(super) fn flag(id: Uuid) -> String {
+    format!("/flags/{id}")
+}
+
 pub(super) fn row(batch: Uuid, line: u64) -> String {
     format!("/rows/{batch}/{line}")
 }

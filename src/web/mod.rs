@@ -13,6 +13,7 @@ mod evidence;
 mod export;
 mod factors;
 mod figures;
+mod flags;
 mod formula;
 mod guard;
 mod links;
@@ -59,6 +60,9 @@ pub fn router(service: Service) -> Router {
         .route("/register", get(register::show))
         .route("/batches", get(batches::list))
         .route("/batches/{id}", get(batch::show))
+        .route("/flags", get(flags::list))
+        .route("/flags/{id}", get(flags::show))
+        .route("/flags/{id}/disposition", post(flags::answer))
         .route("/rows/{batch}/{line}", get(row::show))
         .route("/factors", get(factors::list))
         .route("/statements", get(statements::list))

@@ -1,12 +1,13 @@
 //! The database itself refuses what the program never does: changing what is recorded.
 
+use crate::flags::planted_flag;
 use crate::support::seeded::seeded_programme;
 use crate::support::{TestProgramme, census};
 use sqlx::postgres::PgDatabaseError;
 use sqlx::{AssertSqlSafe, PgPool};
 
 /// Every table that may only grow, with a column of it.
-const APPEND_ONLY: [(&str, &str); 24] = [
+const APPEND_ONLY: [(&str, &str); 27] = [
     ("denial", "why"),
     ("trail_entry", "actor"),
     ("trail_node", "hash"),
@@ -26,6 +27,9 @@ const APPEND_ONLY: [(&str, &str); 24] = [
     ("stove_test", "water_end_kg"),
     ("char_lab_result", "hydrogen"),
     ("moisture_reading", "moisture_wb"),
+    ("flag", "sentence"),
+    ("flag_row", "line"),
+    ("flag_disposition", "reason"),
     ("factor", "body"),
     ("methodology", "body"),
     ("monitoring_period", "ends_on"),
@@ -57,6 +61,13 @@ async fn every_recorded_row_refuses_update_delete_and_truncate() {
     close.ok(200);
     let verifier = programme.client_of("verifier").await;
     verifier.get("/tokens").await.problem(403, "forbidden");
+    let flag = planted_flag(&programme).await;
+    let answer = serde_json::json!({"disposition": "stands", "reason": "read again"});
+    let answered = programme
+        .manager
+        .post(&format!("/flags/{flag}/disposition"), &answer)
+        .await;
+    answered.ok(200);
     let pool = &programme.app.pool;
     let before = census(pool).await;
     for (table, column) in APPEND_ONLY {

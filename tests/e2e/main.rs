@@ -6,6 +6,7 @@ mod access;
 mod append_only;
 mod batches;
 mod browser;
+mod flags;
 mod main_job;
 mod matrix;
 mod methodologies;

@@ -1,6 +1,7 @@
 //! Every operation of the API description, asked by every kind of caller: who may is what the
 //! description says, and nobody else.
 
+use crate::flags::planted_flag;
 use crate::people::{Browser, add_person};
 use crate::support::programme::{create_programme, programme_client};
 use crate::support::seeded::seeded_programme;
@@ -195,13 +196,14 @@ fn ends_a_token(operation: &Operation) -> bool {
     operation.path.ends_with("token/revoke")
 }
 
-fn address(operation: &Operation, programme: &str) -> String {
+fn address(operation: &Operation, programme: &str, flag: &str) -> String {
     let id = |value: &Value| value["id"].as_str().expect("an id").to_owned();
     let path = operation
         .path
         .replace("{programme}", programme)
         .replace("{statement}", &id(&seeded().statement))
         .replace("{batch}", &id(&seeded().batches[0].1))
+        .replace("{flag}", flag)
         .replace("{token}", "00000000-0000-0000-0000-000000000000")
         .replace("{serial}", "HB1-000001")
         .replace("{code}", "H-0001")
@@ -288,6 +290,7 @@ async fn session_of_a_disabled_person(programme: &TestProgramme) -> String {
 #[tokio::test]
 async fn every_operation_answers_every_kind_of_caller_as_the_description_says() {
     let programme = seeded_programme().await;
+    let flag = planted_flag(&programme).await;
     let callers = callers(&programme).await;
     let operations = operations();
     let before = census(&programme.app.pool).await;
@@ -312,7 +315,7 @@ async fn every_operation_answers_every_kind_of_caller_as_the_description_says() 
             counted_before_the_last = true;
         }
         let reads = operation.method == Method::GET;
-        let address = address(operation, &programme.code);
+        let address = address(operation, &programme.code, &flag);
         let request = client.request(operation.method.clone(), &address);
         let request = if reads {
             request

@@ -62,10 +62,13 @@ pub(in crate::intake) static TEMPLATE: Template = Template {
         shared::STARTED_AT,
         shared::ENDED_AT,
     ],
-    rules: &[shared::VISIT_IN_ORDER, RowRule {
-        says: "fuel_burnt_wet_kg and fuel_moisture_wb are given together or not at all",
-        check: fuel_is_complete,
-    }],
+    rules: &[
+        shared::VISIT_IN_ORDER,
+        RowRule {
+            says: "fuel_burnt_wet_kg and fuel_moisture_wb are given together or not at all",
+            check: fuel_is_complete,
+        },
+    ],
 };
 
 fn fuel_is_complete(cells: &SoundCells<'_>) -> Option<(&'static str, Fault)> {
