@@ -218,14 +218,14 @@ fn readings_that_end_in_one_digit_are_flagged() {
 #[test]
 fn a_dish_that_took_far_more_fuel_than_its_like_is_flagged() {
     let columns = "test_code,cook_code,tested_on,device,dish,fuel,fuel_wet_kg,moisture_wb,\
-                   char_left_dry_kg,food_kg";
+                   char_left_dry_kg,food_kg,minutes";
     let test = |at: u32, fuel: u32| {
-        format!("CT-{at},C-1,2025-02-1{at},three_stone_fire,rice,wood,2.{fuel:02},0.1,0,4")
+        format!("CT-{at},C-1,2025-02-1{at},three_stone_fire,rice,wood,2.{fuel:02},0.1,0,4,")
     };
     let mut lines: Vec<String> = (0..8).map(|at| test(at, 10 * at)).collect();
     let clean = rows(BatchKind::CookingTest, columns, &lines);
     assert!(found(BatchKind::CookingTest, &clean).is_empty());
-    lines.push("CT-9,C-1,2025-02-19,three_stone_fire,rice,wood,12,0.1,0,4".into());
+    lines.push("CT-9,C-1,2025-02-19,three_stone_fire,rice,wood,12,0.1,0,4,".into());
     let planted = rows(BatchKind::CookingTest, columns, &lines);
     let flags = found(BatchKind::CookingTest, &planted);
     assert_eq!(flags, [(Screen::ExtremeValue, vec![8])]);
