@@ -55,7 +55,12 @@ pub struct GapProblem {
 }
 
 impl Problem {
-    fn new(status: StatusCode, slug: &str, title: &'static str, detail: impl Into<String>) -> Self {
+    pub(super) fn new(
+        status: StatusCode,
+        slug: &str,
+        title: &'static str,
+        detail: impl Into<String>,
+    ) -> Self {
         Problem {
             kind: format!("/problems/{slug}"),
             title,
@@ -67,6 +72,14 @@ impl Problem {
             gaps: Vec::new(),
             denied: None,
             retry_seconds: None,
+        }
+    }
+
+    /// The same under another status, where a protocol asks for one.
+    pub(super) fn with_status(self, status: StatusCode) -> Self {
+        Problem {
+            status: status.as_u16(),
+            ..self
         }
     }
 
@@ -266,6 +279,11 @@ impl From<ServiceError> for Problem {
             }
         }
     }
+}
+
+/// A refusal as the JSON of its problem document, for work that no request waits for.
+pub fn describe(error: ServiceError) -> serde_json::Value {
+    serde_json::to_value(Problem::from(error)).unwrap_or_default()
 }
 
 impl IntoResponse for Problem {

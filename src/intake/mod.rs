@@ -22,6 +22,7 @@ mod template;
 mod templates;
 pub mod typed;
 mod value;
+pub mod xform;
 
 #[cfg(test)]
 mod tests;

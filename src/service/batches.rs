@@ -3,27 +3,23 @@
 //! The way of the data: bytes -> rows or located errors -> staging by COPY ->
 //! set-based checks under the write lock -> one insert -> one trail entry -> commit.
 
+use super::drawn_rounds::takes_rows;
 use super::evidence::touches_own_sites;
+use super::parsing::stage;
 use super::upload::Spooled;
 use super::write::Begun;
 use super::{Caller, Once, Role, Service, ServiceError, id_of};
 use crate::accounting::records::{BatchRecord, kind};
-use crate::intake::{BatchKind, CellTexts, Column, CsvReader, Rejection, Rejections};
+use crate::intake::{BatchKind, Rejections};
 use crate::store;
-use crate::store::staging;
-use crate::trail::canonical::FlatObject;
-use crate::trail::merkle::{Frontier, Hash, leaf_hash};
+use crate::store::staging::{self, Staged};
+use crate::trail::merkle::Hash;
 use serde::{Deserialize, Serialize};
 use sqlx::PgConnection;
-use std::io::BufReader;
-use tokio::sync::mpsc;
 use utoipa::ToSchema;
 use uuid::Uuid;
 
 pub use crate::store::sites::OTHER_SITE;
-
-/// Bytes handed to COPY at a time.
-const CHUNK_BYTES: usize = 256 * 1024;
 
 /// What was accepted.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
@@ -42,6 +38,9 @@ pub struct BatchView {
     pub accepted_at: Option<chrono::DateTime<chrono::Utc>>,
     /// True where the very same file had been accepted before: nothing was added.
     pub repeated: bool,
+    /// Trail entry that withdrew it: its rows count no more from there on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub withdrawn_by: Option<u64>,
 }
 
 /// An upload as it arrives.
@@ -50,12 +49,6 @@ pub struct Upload {
     pub round: Option<String>,
     pub file_name: Option<String>,
     pub file: Spooled,
-}
-
-struct Parsed {
-    rows: u64,
-    root: Hash,
-    rejections: Rejections,
 }
 
 impl Service {
@@ -69,13 +62,26 @@ impl Service {
         upload: Upload,
         key: Option<String>,
     ) -> Result<BatchView, ServiceError> {
+        let id = batch_id(caller, &upload);
+        self.accept_batch_as(caller, id, upload, key).await
+    }
+
+    /// The same for what is known by another id than that of its rows.
+    pub(super) async fn accept_batch_as(
+        &self,
+        caller: &Caller,
+        id: Uuid,
+        upload: Upload,
+        key: Option<String>,
+    ) -> Result<BatchView, ServiceError> {
         caller.must_be(&[Role::Manager, Role::Monitor])?;
         let batch_kind = upload.kind;
+        let progress = upload.file.progress();
         if !store::sites::tell_apart(batch_kind) {
             caller.must_see_every_site()?;
         }
         let record = BatchRecord {
-            id: batch_id(caller, &upload),
+            id,
             kind: batch_kind.code().into(),
             round: upload.round.clone(),
             file_name: upload.file_name.as_deref().map(plain_file_name),
@@ -90,7 +96,7 @@ impl Service {
         };
         let connection = &mut *writing.transaction;
         check_round(connection, caller, batch_kind, record.round.as_deref()).await?;
-        if let Some(known) = known_batch(connection, caller, record.id).await? {
+        if let (_, Some(known)) = known_batch(connection, caller, id).await? {
             return writing.finish(caller, known).await;
         }
         staging::open(connection, batch_kind.template()).await?;
@@ -98,9 +104,11 @@ impl Service {
 
         store::trail::lock(connection, caller.programme_id).await?;
         // The same file may have been accepted while this one was read.
-        if let Some(known) = known_batch(connection, caller, record.id).await? {
+        let (id, known) = known_batch(connection, caller, id).await?;
+        if let Some(known) = known {
             return writing.finish(caller, known).await;
         }
+        takes_rows(connection, caller, record.round.as_deref()).await?;
         let rejections = self
             .check_staged(
                 connection,
@@ -113,7 +121,9 @@ impl Service {
         if rejections.count > 0 {
             return Err(ServiceError::Rejected(rejections));
         }
+        progress.checked(parsed.rows)?;
         let record = BatchRecord {
+            id,
             rows: parsed.rows,
             root: parsed.root.to_string(),
             ..record
@@ -123,6 +133,7 @@ impl Service {
             .await?;
         self.raise_flags(connection, caller, batch_kind, &view)
             .await?;
+        progress.wrote(view.rows);
         let view = writing.finish(caller, view).await?;
         if let Err(problem) = self.refresh_statistics(batch_kind, view.rows).await {
             // The batch is in whatever becomes of this; what follows may be slow for a minute.
@@ -189,15 +200,12 @@ impl Service {
         round: Option<&str>,
         mut rejections: Rejections,
     ) -> Result<Rejections, ServiceError> {
-        let every_row = rejections.is_empty();
-        let findings = staging::check(
-            connection,
-            caller.programme_id,
-            batch_kind,
-            round,
-            every_row,
-        )
-        .await?;
+        let staged = match rejections.is_empty() {
+            true => Staged::WholeFile,
+            false => Staged::PartOfFile,
+        };
+        let findings =
+            staging::check(connection, caller.programme_id, batch_kind, round, staged).await?;
         let located = findings.rejections.len() as u64;
         for rejection in findings.rejections {
             rejections.push(rejection);
@@ -279,7 +287,7 @@ fn plain_file_name(name: &str) -> String {
     last.chars().filter(|c| !c.is_control()).take(120).collect()
 }
 
-fn view(record: BatchRecord, sequence: u64, repeated: bool) -> BatchView {
+pub(super) fn view(record: BatchRecord, sequence: u64, repeated: bool) -> BatchView {
     BatchView {
         id: record.id,
         kind: record.kind,
@@ -291,23 +299,32 @@ fn view(record: BatchRecord, sequence: u64, repeated: bool) -> BatchView {
         sequence,
         accepted_at: None,
         repeated,
+        withdrawn_by: None,
     }
 }
 
 pub(super) fn view_of_row(row: store::batches::BatchRow) -> BatchView {
     BatchView {
         accepted_at: Some(row.accepted_at),
+        withdrawn_by: row.withdrawn,
         ..view(row.record, row.sequence, false)
     }
 }
 
+/// The id that a file goes by, and the batch that stands under it. A file whose batch was
+/// withdrawn may be sent again; it then goes by an id that follows from the withdrawn one's.
 async fn known_batch(
     connection: &mut PgConnection,
     caller: &Caller,
-    id: Uuid,
-) -> Result<Option<BatchView>, ServiceError> {
-    let Some(row) = store::batches::by_id(connection, caller.programme_id, id).await? else {
-        return Ok(None);
+    first_id: Uuid,
+) -> Result<(Uuid, Option<BatchView>), ServiceError> {
+    let mut id = first_id;
+    let row = loop {
+        match store::batches::by_id(connection, caller.programme_id, id).await? {
+            None => return Ok((id, None)),
+            Some(row) if row.withdrawn.is_none() => break row,
+            Some(_) => id = id_of(&["batch sent again", &id.to_string()]),
+        }
     };
     let known = BatchView {
         repeated: true,
@@ -315,7 +332,7 @@ async fn known_batch(
     };
     // To someone of other sites it is not known: the rows are checked, and refused as theirs.
     let may_know = touches_own_sites(connection, caller, &known).await?;
-    Ok(may_know.then_some(known))
+    Ok((id, may_know.then_some(known)))
 }
 
 /// Evidence belongs to a round of its kind; the register to none.
@@ -340,12 +357,7 @@ async fn check_round(
             "name the round that these rows belong to",
         ));
     };
-    let position = store::trail::size(connection, caller.programme_id).await?;
-    let rounds = store::rounds::all(connection, caller.programme_id, position).await?;
-    let found = rounds
-        .iter()
-        .find(|row| row.record.code == code)
-        .ok_or_else(|| ServiceError::not_found("round", code))?;
+    let found = super::rounds::round_by_code(connection, caller, code).await?;
     if batch_kind.round_kinds().contains(&found.record.kind) {
         Ok(())
     } else {
@@ -357,90 +369,4 @@ async fn check_round(
             ),
         ))
     }
-}
-
-/// Parses on a blocking thread while the rows stream into the staging table.
-async fn stage(
-    connection: &mut PgConnection,
-    batch_kind: BatchKind,
-    file: Spooled,
-) -> Result<Parsed, ServiceError> {
-    let (sender, mut receiver) = mpsc::channel(4);
-    let parser = tokio::task::spawn_blocking(move || parse(batch_kind, file, &sender));
-    let copied = staging::copy(connection, &mut receiver).await;
-    drop(receiver);
-    let parsed = parser
-        .await
-        .map_err(|e| ServiceError::Internal(format!("the parser stopped: {e}")))??;
-    let copied = copied?;
-    if copied != parsed.rows {
-        return Err(ServiceError::Internal(format!(
-            "{} rows were read but {copied} staged",
-            parsed.rows
-        )));
-    }
-    Ok(parsed)
-}
-
-fn parse(
-    batch_kind: BatchKind,
-    file: Spooled,
-    chunks: &mpsc::Sender<Vec<u8>>,
-) -> Result<Parsed, ServiceError> {
-    let template = batch_kind.template();
-    let mut tree = Frontier::new();
-    let mut rejections = Rejections::default();
-    let input = BufReader::with_capacity(CHUNK_BYTES, file.into_file());
-    let mut reader = match CsvReader::open(template, input) {
-        Ok(reader) => reader,
-        Err(rejections) => {
-            return Ok(Parsed {
-                rows: 0,
-                root: tree.root(),
-                rejections,
-            });
-        }
-    };
-    let names: Vec<&str> = template.columns.iter().map(|column| column.name).collect();
-    let may_be_left_out = |name: &str| {
-        let column = template
-            .column(name)
-            .and_then(|at| template.columns.get(at));
-        column.is_some_and(Column::may_be_left_out)
-    };
-    let shape = FlatObject::with_optional(&names, may_be_left_out)
-        .map_err(|e| ServiceError::Internal(format!("template of {batch_kind}: {e}")))?;
-    let mut texts = CellTexts::default();
-    let mut canonical = Vec::new();
-    let mut buffer = Vec::with_capacity(CHUNK_BYTES + 1024);
-    while let Some(read) = reader.next_row() {
-        let row = match read {
-            Ok(row) => row,
-            Err(broken) => {
-                broken
-                    .into_iter()
-                    .for_each(|rejection: Rejection| rejections.push(rejection));
-                continue;
-            }
-        };
-        texts.fill(&row);
-        canonical.clear();
-        shape.write(|place| texts.get(place), &mut canonical);
-        let hash = leaf_hash(&canonical);
-        tree.push(hash);
-        staging::copy_line(&mut buffer, row.line, &hash, &texts);
-        if buffer.len() >= CHUNK_BYTES {
-            let full = std::mem::replace(&mut buffer, Vec::with_capacity(CHUNK_BYTES + 1024));
-            if chunks.blocking_send(full).is_err() {
-                break;
-            }
-        }
-    }
-    // A closed channel means that the copy failed; its error is the one to report.
-    let _ = chunks.blocking_send(buffer);
-    Ok(Parsed {
-        rows: tree.size(),
-        root: tree.root(),
-        rejections,
-    })
 }

@@ -4,6 +4,7 @@ use super::batches::BatchView;
 use super::{Caller, Service, ServiceError, id_of};
 use crate::accounting::records::flags::{FlagRecord, FlagsRaisedRecord, ROWS_NAMED, RowPlace};
 use crate::accounting::records::kind;
+use crate::accounting::rounds::drawing::DrawnUnit;
 use crate::intake::{BatchKind, row_from_texts, screens};
 use crate::store;
 use crate::store::rows::StoredRow;
@@ -42,7 +43,9 @@ impl Service {
         let own = usize::try_from(batch.rows).unwrap_or(usize::MAX);
         let new_from = rows.len().saturating_sub(own);
         let id = batch.id;
-        let found = tokio::task::spawn_blocking(move || found(batch_kind, &rows, new_from, id));
+        let drawn = store::drawn_rounds::draw(connection, caller.programme_id, &round).await?;
+        let found =
+            tokio::task::spawn_blocking(move || found(batch_kind, &rows, new_from, id, &drawn));
         let flags = found
             .await
             .map_err(|e| ServiceError::Internal(format!("the screens stopped: {e}")))??;
@@ -63,14 +66,12 @@ impl Service {
     }
 }
 
-/// Units drawn for a round; absent where no draw is recorded, and then none is asked after.
-type Drawn<'a> = Option<&'a BTreeSet<&'a str>>;
-
 fn found(
     batch_kind: BatchKind,
     stored: &[StoredRow],
     new_from: usize,
     batch: uuid::Uuid,
+    drawn: &[DrawnUnit],
 ) -> Result<Vec<FlagRecord>, ServiceError> {
     let rows = stored
         .iter()
@@ -80,7 +81,9 @@ fn found(
         })
         .collect::<Result<Vec<_>, _>>()
         .map_err(|_| ServiceError::Internal("a stored row breaks its template".into()))?;
-    let drawn: Drawn<'_> = None;
+    // Reserve units are drawn too. Where nothing was drawn, nothing can be outside of it.
+    let drawn: BTreeSet<&str> = drawn.iter().map(|unit| unit.unit.as_str()).collect();
+    let drawn = (!drawn.is_empty()).then_some(&drawn);
     let flags = screens::screen(batch_kind, &rows, new_from, drawn)
         .map_err(|e| ServiceError::Internal(format!("screens: {e}")))?;
     let records = flags.into_iter().enumerate().map(|(place, flag)| {

@@ -6,9 +6,13 @@
 pub mod access;
 pub mod batches;
 pub mod cohorts;
+pub mod corrections;
 pub mod denials;
+pub mod drawn_rounds;
+pub mod findings;
 pub mod flags;
 pub mod idempotency;
+pub mod jobs;
 pub mod library;
 pub mod people;
 pub mod periods;
@@ -22,6 +26,7 @@ pub mod sites;
 pub mod staging;
 pub mod statements;
 pub mod trail;
+pub mod uploads;
 pub mod wall;
 
 use crate::config::RowSecurity;

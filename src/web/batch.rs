@@ -1,12 +1,14 @@
 //! One batch: what it is, and its rows page by page.
 
 use super::batches::BatchRow;
+use super::corrections::{CorrectionLine, may_correct};
 use super::flags::FlagLine;
 use super::page::{PathParts, QueryParts, Section, Shell, draw};
 use super::refusal::Refusal;
 use super::rows_table::RowsTable;
 use super::session::Visitor;
 use super::{links, words};
+use crate::accounting::records::findings::SubjectKind;
 use crate::intake::BatchKind;
 use crate::service::flags::Wanted;
 use crate::service::{Caller, Service};
@@ -23,6 +25,7 @@ const FLAGS_SHOWN: u32 = 20;
 #[template(path = "batch.html")]
 struct BatchPage {
     shell: Shell,
+    raise: Option<String>,
     batch: BatchRow,
     id: Uuid,
     file_sha256: String,
@@ -33,6 +36,9 @@ struct BatchPage {
     table: RowsTable,
     first: Option<String>,
     next: Option<String>,
+    corrections: Vec<CorrectionLine>,
+    fault: Option<String>,
+    may_withdraw: bool,
 }
 
 #[derive(Deserialize)]
@@ -47,22 +53,34 @@ pub(super) async fn show(
     PathParts(id): PathParts<Uuid>,
     QueryParts(query): QueryParts<BatchQuery>,
 ) -> Result<Response, Refusal> {
-    let batch = service.batch(&caller, id).await?;
+    page(&service, &caller, id, query.after.unwrap_or(0), None).await
+}
+
+/// The page from the row after line `after` on; `fault` says why a form could not be taken.
+pub(super) async fn page(
+    service: &Service,
+    caller: &Caller,
+    id: Uuid,
+    after: u64,
+    fault: Option<String>,
+) -> Result<Response, Refusal> {
+    let batch = service.batch(caller, id).await?;
+    let corrections = service.corrections_of_batch(caller, id).await?;
     let kind: BatchKind = batch.kind.parse().map_err(|e| Refusal::broken(&e))?;
-    let after = query.after.unwrap_or(0);
     let mut rows = service
-        .batch_rows(&caller, id, after, ROWS_A_PAGE + 1)
+        .batch_rows(caller, id, None, after, ROWS_A_PAGE + 1)
         .await?;
     let more = rows.len() > ROWS_A_PAGE as usize;
     rows.truncate(ROWS_A_PAGE as usize);
     let here = links::batch(id);
     let last = rows.last().map(|row| row.line);
     let view = BatchRow::new(&batch);
-    let (flags, more_flags) = flags_of(&service, &caller, id).await?;
+    let (flags, more_flags) = flags_of(service, caller, id).await?;
     draw(&BatchPage {
-        shell: Shell::of(&caller, Section::Evidence, format!("Batch {}", view.name)),
         flags,
         more_flags,
+        raise: links::raise(caller, SubjectKind::Batch, &id.to_string()),
+        shell: Shell::of(caller, Section::Evidence, format!("Batch {}", view.name)),
         table: RowsTable::new(format!("Rows of {}", view.name), kind, &rows),
         first: (after > 0).then(|| here.clone()),
         next: last
@@ -73,6 +91,9 @@ pub(super) async fn show(
         sequence: batch.sequence,
         accepted: batch.accepted_at.map(words::instant).unwrap_or_default(),
         batch: view,
+        corrections: corrections.into_iter().map(CorrectionLine::new).collect(),
+        fault,
+        may_withdraw: may_correct(caller) && batch.withdrawn_by.is_none(),
     })
 }
 

@@ -1,13 +1,14 @@
 //! The database itself refuses what the program never does: changing what is recorded.
 
+use crate::findings::raise_with_file;
 use crate::flags::planted_flag;
 use crate::support::seeded::seeded_programme;
-use crate::support::{TestProgramme, census};
+use crate::support::{TestProgramme, census, seeded};
 use sqlx::postgres::PgDatabaseError;
 use sqlx::{AssertSqlSafe, PgPool};
 
 /// Every table that may only grow, with a column of it.
-const APPEND_ONLY: [(&str, &str); 27] = [
+const APPEND_ONLY: [(&str, &str); 36] = [
     ("denial", "why"),
     ("trail_entry", "actor"),
     ("trail_node", "hash"),
@@ -15,6 +16,9 @@ const APPEND_ONLY: [(&str, &str); 27] = [
     ("site", "name"),
     ("stove_model", "name"),
     ("round", "design"),
+    ("round_step", "body"),
+    ("round_frame_unit", "site_code"),
+    ("round_draw_unit", "hash"),
     ("batch", "file_name"),
     ("household", "site_code"),
     ("deployment", "serial"),
@@ -30,11 +34,17 @@ const APPEND_ONLY: [(&str, &str); 27] = [
     ("flag", "sentence"),
     ("flag_row", "line"),
     ("flag_disposition", "reason"),
+    ("correction", "line"),
+    ("known_household", "household_code"),
     ("factor", "body"),
     ("methodology", "body"),
     ("monitoring_period", "ends_on"),
     ("period_close", "sequence"),
     ("statement", "content_hash"),
+    ("finding", "class"),
+    ("finding_entry", "body"),
+    ("finding_attachment", "file_name"),
+    ("attachment_content", "content"),
 ];
 
 /// Code and constraint of the error that a statement ends in.
@@ -59,7 +69,16 @@ async fn every_recorded_row_refuses_update_delete_and_truncate() {
         .post("/periods/2025/close", &serde_json::json!({}))
         .await;
     close.ok(200);
-    let verifier = programme.client_of("verifier").await;
+    crate::rounds::draw_a_round(&programme, "usage-2026").await;
+    let batch = seeded()
+        .batches
+        .iter()
+        .find(|(name, _)| name == "kitchen-project.csv");
+    let batch = crate::corrections::id(&batch.expect("a batch").1);
+    crate::corrections::exclude(&programme, &batch, 2)
+        .await
+        .ok(201);
+    let verifier = raise_with_file(&programme, "corrective_action_request").await;
     verifier.get("/tokens").await.problem(403, "forbidden");
     let flag = planted_flag(&programme).await;
     let answer = serde_json::json!({"disposition": "stands", "reason": "read again"});
@@ -111,17 +130,19 @@ async fn only_the_tables_that_must_change_can_change() {
         .filter(|table| !guarded.contains(table))
         .map(String::as_str)
         .collect();
-    // Access, the head of the log, repeats, and what triggers derive from the register.
+    // Access, the head of the log, repeats, work on its way, and what triggers derive from the register.
     let expected = [
         "access_token",
         "browser_session",
         "deployment_span",
         "idempotent_answer",
+        "job",
         "operator_token",
         "person",
         "programme",
         "token_use",
         "trail_head",
+        "upload",
     ];
     assert_eq!(free, expected);
 }

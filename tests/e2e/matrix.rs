@@ -1,11 +1,14 @@
 //! Every operation of the API description, asked by every kind of caller: who may is what the
 //! description says, and nobody else.
 
+use crate::findings::{attached_hash, raise_with_file};
 use crate::flags::planted_flag;
 use crate::people::{Browser, add_person};
+use crate::rounds::draw_a_round;
 use crate::support::programme::{create_programme, programme_client};
 use crate::support::seeded::seeded_programme;
 use crate::support::{Answer, Client, TestProgramme, census, seeded};
+use crate::uploads;
 use reqwest::Method;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -22,6 +25,8 @@ const WORDS: [&str; 6] = [
 
 /// The household, the stove and the row that the paths name belong to this site.
 const RIGHT_SITE: &str = "LAGOON";
+/// A round that reading can be asked of; nobody is let change it.
+const DRAWN_ROUND: &str = "usage-2026";
 const OTHER_SITE: &str = "HILL";
 
 /// Where a monitor of another site is told that there is nothing.
@@ -30,6 +35,10 @@ const OF_ONE_SITE: [&str; 3] = [
     "/deployments/{serial}",
     "/batches/{batch}/rows/{line}/proof",
 ];
+
+/// Where only the role that began it is told of it; all of them were begun by the manager.
+const OF_ITS_BEGINNER: [&str; 3] = ["/uploads/{upload}", "/jobs/{job}", "/jobs/{job}/events"];
+const NOTHING: &str = "00000000-0000-0000-0000-000000000000";
 
 /// What an answer must be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -134,7 +143,7 @@ fn expected(kind: &Kind, operation: &Operation) -> Expected {
     if operation.words.is_empty() {
         return Expected::Through;
     }
-    let reads = operation.method == Method::GET;
+    let reads = reads(operation);
     match kind.standing {
         Unknown => Expected::Unknown,
         Foreign => Expected::Refused,
@@ -146,8 +155,21 @@ fn expected(kind: &Kind, operation: &Operation) -> Expected {
         {
             Expected::Hidden
         }
+        Member
+            if reads
+                && kind.words.contains(&"monitor")
+                && OF_ITS_BEGINNER
+                    .iter()
+                    .any(|end| operation.path.ends_with(end)) =>
+        {
+            Expected::Hidden
+        }
         Member | Operator => Expected::Through,
     }
+}
+
+fn reads(operation: &Operation) -> bool {
+    operation.method == Method::GET || operation.method == Method::HEAD
 }
 
 fn is_as_expected(expected: Expected, reads: bool, status: u16) -> bool {
@@ -196,24 +218,59 @@ fn ends_a_token(operation: &Operation) -> bool {
     operation.path.ends_with("token/revoke")
 }
 
-fn address(operation: &Operation, programme: &str, flag: &str) -> String {
+/// An upload on its way, and the job of another one that was cancelled.
+struct Begun {
+    upload: String,
+    job: String,
+}
+
+async fn begun(programme: &TestProgramme) -> Begun {
+    let manager = &programme.manager;
+    let upload = uploads::begin(manager, "households", None, 10).await;
+    let job = uploads::send(manager, "households", None, b"household_code").await;
+    let cancel = format!("/jobs/{job}/cancel");
+    manager.post(&cancel, &json!({})).await.ok(200);
+    Begun {
+        upload: uploads::id_of(&upload),
+        job,
+    }
+}
+
+fn address(operation: &Operation, programme: &str, begun: &Begun, flag: &str) -> String {
     let id = |value: &Value| value["id"].as_str().expect("an id").to_owned();
+    let read = operation.method == Method::GET;
     let path = operation
         .path
+        .replace("{round}", if read { DRAWN_ROUND } else { "no-such-round" })
         .replace("{programme}", programme)
         .replace("{statement}", &id(&seeded().statement))
         .replace("{batch}", &id(&seeded().batches[0].1))
         .replace("{flag}", flag)
-        .replace("{token}", "00000000-0000-0000-0000-000000000000")
+        .replace("{token}", NOTHING)
+        .replace("{job}", &begun.job)
+        .replace(
+            "{upload}",
+            // What is begun stays for those who only look at it.
+            if reads(operation) {
+                &begun.upload
+            } else {
+                NOTHING
+            },
+        )
         .replace("{serial}", "HB1-000001")
         .replace("{code}", "H-0001")
+        .replace("/periods/{period}/findings", "/periods/2025/findings")
+        .replace("{finding}", "F-001")
+        .replace("{sha256}", &attached_hash())
         .replace("{line}", "2")
         .replace("{sequence}", "0")
         .replace("{kind}", "households")
+        .replace("{form}", "households")
         .replace(['{', '}'], "");
     let query = match path.rsplit('/').next() {
         Some("inclusion") => "?index=0",
         Some("consistency") => "?old_size=1",
+        Some("difference") => return format!("{path}?from={}", id(&seeded().statement)),
         _ => "",
     };
     path + query
@@ -291,8 +348,11 @@ async fn session_of_a_disabled_person(programme: &TestProgramme) -> String {
 async fn every_operation_answers_every_kind_of_caller_as_the_description_says() {
     let programme = seeded_programme().await;
     let flag = planted_flag(&programme).await;
+    draw_a_round(&programme, DRAWN_ROUND).await;
     let callers = callers(&programme).await;
     let operations = operations();
+    raise_with_file(&programme, "clarification_request").await;
+    let begun = begun(&programme).await;
     let before = census(&programme.app.pool).await;
     let denied = programme.app.service.denials_counted();
     let mut requests: Vec<(&Operation, &Kind, &Client, Expected)> = Vec::new();
@@ -314,9 +374,10 @@ async fn every_operation_answers_every_kind_of_caller_as_the_description_says() 
             assert_eq!(census(&programme.app.pool).await, before);
             counted_before_the_last = true;
         }
-        let reads = operation.method == Method::GET;
-        let address = address(operation, &programme.code, &flag);
+        let reads = reads(operation);
+        let address = address(operation, &programme.code, &begun, &flag);
         let request = client.request(operation.method.clone(), &address);
+        let request = request.header("Tus-Resumable", "1.0.0");
         let request = if reads {
             request
         } else {
