@@ -179,6 +179,15 @@ async fn clean_rows_raise_nothing_and_later_rows_are_held_against_earlier_ones()
         .await;
     assert_eq!(again.ok(200)["repeated"], true);
     assert_eq!(flags(&programme, "open=true").await.len(), 3);
+    // A row in place of another is screened like any batch, and not held against the row that
+    // it replaces.
+    let cells = json!({"stock_start_wet_kg": "6.47", "moisture_wb": "0.25"});
+    let replaced = crate::corrections::supersede(&programme, text(&later, "id"), 2, cells).await;
+    let replaced = replaced.ok(201);
+    let of_new_row = format!("batch={}", text(&replaced, "replaced_by"));
+    let raised = flags(&programme, &of_new_row).await;
+    let screens: Vec<&str> = raised.iter().map(|flag| text(flag, "screen")).collect();
+    assert_eq!(screens, ["beyond_limits"]);
 }
 
 #[tokio::test]
