@@ -7,6 +7,7 @@
 pub mod access;
 pub mod corrections;
 pub mod findings;
+pub mod flags;
 
 use crate::accounting::factor::Factor;
 use crate::accounting::inputs::{EvidenceRole, Period};
@@ -36,6 +37,8 @@ pub mod kind {
     pub const PASSWORD_SET: &str = "password-set";
     pub const TOKEN_ISSUED: &str = "token-issued";
     pub const TOKEN_REVOKED: &str = "token-revoked";
+    pub const FLAGS_RAISED: &str = "flags-raised";
+    pub const FLAG_ANSWERED: &str = "flag-answered";
 }
 
 /// First entry of every trail: whose it is and which key signs its checkpoints.

@@ -9,6 +9,7 @@ mod corrections;
 mod drawn_rounds;
 mod extract;
 mod findings;
+mod flags;
 mod forms;
 mod health;
 mod jobs;
@@ -106,6 +107,7 @@ fn described_routes() -> OpenApiRouter<Service> {
         .merge(rounds::routes())
         .merge(drawn_rounds::routes())
         .merge(batches::routes())
+        .merge(flags::routes())
         .merge(corrections::routes())
         .merge(uploads::routes())
         .merge(jobs::routes())

@@ -79,8 +79,8 @@ impl<R: Read> CsvReader<R> {
 
     fn read_record(&mut self) -> Result<Row, Vec<Rejection>> {
         let line = self.record.line;
-        let (wanted, found) = (self.template.columns.len(), self.record.len());
-        let mut texts = vec![""; wanted];
+        let (wanted, found) = (self.header.width(), self.record.len());
+        let mut texts = vec![""; self.template.columns.len()];
         for (at, bytes) in self.record.cells().enumerate() {
             let column = self.header.column(at);
             let text = match (utf8(bytes), column) {

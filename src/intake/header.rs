@@ -13,6 +13,11 @@ const NAMES_MAX: usize = 256;
 pub(in crate::intake) struct Header(Vec<usize>);
 
 impl Header {
+    /// Columns of the file.
+    pub fn width(&self) -> usize {
+        self.0.len()
+    }
+
     pub fn column(&self, at: usize) -> Option<usize> {
         self.0.get(at).copied()
     }
@@ -68,7 +73,7 @@ pub(in crate::intake) fn read_header(
         rejections.push(named(fault, line, name));
     }
     for column in absent {
-        if !hinted.contains(column.name) {
+        if !hinted.contains(column.name) && !column.may_be_left_out() {
             let detail = format!(
                 "column {} is missing; the columns of this template are {}",
                 shown(column.name),

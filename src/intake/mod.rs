@@ -17,6 +17,7 @@ mod lexer;
 mod number;
 mod rejection;
 mod row;
+pub mod screens;
 mod template;
 mod templates;
 pub mod typed;

@@ -29,12 +29,14 @@ impl Row {
     }
 
     /// The row as an object from column name to canonical text, `null` where a cell is empty.
-    /// This is what is canonicalised and hashed.
+    /// This is what is canonicalised and hashed. Empty cells of columns that a file may leave
+    /// out are not in it.
     pub fn to_json(&self, template: &Template) -> Value {
         let members = template
             .columns
             .iter()
             .zip(&self.cells)
+            .filter(|(column, cell)| **cell != Cell::Empty || !column.may_be_left_out())
             .map(|(column, cell)| {
                 let value = match cell {
                     Cell::Empty => Value::Null,
@@ -96,6 +98,10 @@ pub fn row_from_texts<'a>(
     let mut rejections = Vec::new();
     for (found, column) in template.columns.iter().enumerate() {
         let Some(text) = texts.next() else {
+            if column.may_be_left_out() {
+                cells.push(Some(Cell::Empty));
+                continue;
+            }
             return Err(vec![wrong_cell_count(wanted, found).at_line(line)]);
         };
         match read_cell(column, text) {

@@ -5,7 +5,7 @@
 use crate::intake::kinds::BatchKind;
 use crate::intake::rejection::Fault;
 use crate::intake::value::Cell;
-use chrono::NaiveDate;
+use chrono::{NaiveDate, NaiveDateTime};
 use rust_decimal::Decimal;
 use serde::Serialize;
 
@@ -30,6 +30,17 @@ pub struct Column {
     pub example: &'static str,
 }
 
+/// Columns that templates were given after files had been accepted without them.
+const LATER_COLUMNS: [&str; 3] = ["enumerator_code", "started_at", "ended_at"];
+
+impl Column {
+    /// Whether a file may come without this column. An empty cell of such a column is no part
+    /// of the row's canonical form, so that a row hashes as it did before the column was there.
+    pub fn may_be_left_out(&self) -> bool {
+        LATER_COLUMNS.contains(&self.name)
+    }
+}
+
 /// What a cell may hold. Bounds are inclusive.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(tag = "type", content = "allowed", rename_all = "snake_case")]
@@ -52,6 +63,8 @@ pub enum ValueRule {
     Integer { min: i64, max: i64 },
     /// `yes` or `no`.
     YesNo,
+    /// A local date and time to the minute, `YYYY-MM-DDTHH:MM`, on a day as `Date` takes.
+    Minute,
 }
 
 /// A rule between the cells of one row, checked where the cells it needs are sound.
@@ -89,6 +102,14 @@ impl SoundCells<'_> {
     pub(in crate::intake) fn integer(&self, index: usize) -> Option<i64> {
         match self.cell(index) {
             Some(Cell::Integer(value)) => Some(*value),
+            _ => None,
+        }
+    }
+
+    /// The minute in the cell that stands so many places before the end of the template.
+    pub(in crate::intake) fn minute_from_end(&self, places: usize) -> Option<NaiveDateTime> {
+        match self.cell(self.0.len().checked_sub(places)?) {
+            Some(Cell::Minute(value)) => Some(*value),
             _ => None,
         }
     }

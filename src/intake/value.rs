@@ -3,7 +3,7 @@
 use crate::intake::number::{read_decimal, read_integer};
 use crate::intake::rejection::{Fault, code, shown};
 use crate::intake::template::{Column, ValueRule};
-use chrono::{Datelike, NaiveDate};
+use chrono::{Datelike, NaiveDate, NaiveDateTime, NaiveTime};
 use rust_decimal::Decimal;
 use std::fmt;
 
@@ -17,6 +17,8 @@ pub enum Cell {
     Decimal(Decimal),
     Integer(i64),
     Flag(bool),
+    /// A local date and time to the minute.
+    Minute(NaiveDateTime),
 }
 
 impl fmt::Display for Cell {
@@ -30,6 +32,7 @@ impl fmt::Display for Cell {
             Cell::Integer(number) => write!(formatter, "{number}"),
             Cell::Flag(true) => formatter.write_str("yes"),
             Cell::Flag(false) => formatter.write_str("no"),
+            Cell::Minute(at) => write!(formatter, "{}", at.format("%Y-%m-%dT%H:%M")),
         }
     }
 }
@@ -59,6 +62,7 @@ pub(in crate::intake) fn read_cell(column: &Column, text: &str) -> Result<Cell, 
         } => read_decimal(column, text, min, max, scale_max).map(Cell::Decimal),
         ValueRule::Integer { min, max } => read_integer(column, text, min, max).map(Cell::Integer),
         ValueRule::YesNo => read_flag(text).map(Cell::Flag),
+        ValueRule::Minute => read_minute(text).map(Cell::Minute),
     }
 }
 
@@ -204,6 +208,43 @@ fn read_date(text: &str) -> Result<NaiveDate, Fault> {
         ));
     }
     Ok(date)
+}
+
+fn read_minute(text: &str) -> Result<NaiveDateTime, Fault> {
+    let shaped = text.split_once('T').and_then(|(day, time)| {
+        let (hour, minute) = split_time(time)?;
+        split_date(day).map(|_| (day, hour, minute))
+    });
+    let Some((day, hour, minute)) = shaped else {
+        return Err(Fault::new(
+            code::DATE_FORMAT,
+            format!(
+                "{} is not read as a date and time: write them as YYYY-MM-DDTHH:MM, \
+                 in the time of the place",
+                shown(text)
+            ),
+        ));
+    };
+    let time = NaiveTime::from_hms_opt(hour, minute, 0).ok_or_else(|| {
+        Fault::new(
+            code::NOT_A_DATE,
+            format!("{} is not a time of the day", shown(text)),
+        )
+    })?;
+    Ok(read_date(day)?.and_time(time))
+}
+
+/// Hour and minute of exactly `HH:MM`.
+fn split_time(text: &str) -> Option<(u32, u32)> {
+    let shape = text.len() == 5
+        && text.bytes().enumerate().all(|(at, byte)| match at {
+            2 => byte == b':',
+            _ => byte.is_ascii_digit(),
+        });
+    if !shape {
+        return None;
+    }
+    Some((text.get(..2)?.parse().ok()?, text.get(3..)?.parse().ok()?))
 }
 
 /// Year, month and day of exactly `YYYY-MM-DD`.

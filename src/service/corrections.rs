@@ -3,6 +3,7 @@
 
 mod new_row;
 
+use super::batches::view;
 use super::evidence::{known_kind, position};
 use super::{Caller, Once, Service, ServiceError};
 use crate::accounting::records::corrections::{
@@ -122,6 +123,9 @@ impl Service {
             )
             .await?;
             must_leave_no_orphan(connection, caller, place.kind, &correction).await?;
+            let new_batch = view(record.replacement, sequence, false);
+            self.raise_flags(connection, caller, place.kind, &new_batch)
+                .await?;
             Ok(self.view(caller, correction, sequence, reason))
         })
         .await

@@ -319,6 +319,7 @@ pub(super) fn cells(kind: BatchKind, row: &StoredRow) -> Map<String, Value> {
         .columns
         .iter()
         .zip(&row.texts)
+        .filter(|(column, text)| text.is_some() || !column.may_be_left_out())
         .map(|(column, text)| {
             (
                 column.name.to_owned(),

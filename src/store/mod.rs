@@ -10,6 +10,7 @@ pub mod corrections;
 pub mod denials;
 pub mod drawn_rounds;
 pub mod findings;
+pub mod flags;
 pub mod idempotency;
 pub mod jobs;
 pub mod library;

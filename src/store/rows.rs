@@ -7,6 +7,7 @@
 use super::sites;
 use super::staging::table;
 use super::{StoreError, signed, unsigned};
+use crate::accounting::records::flags::RowPlace;
 use crate::intake::{BatchKind, ValueRule};
 use crate::trail::merkle::Hash;
 use futures_util::TryStreamExt;
@@ -55,6 +56,10 @@ fn selection_from(kind: BatchKind, source: &str) -> String {
                     column.name
                 ));
             }
+            ValueRule::Minute => sql.push_str(&format!(
+                "to_char({}, 'YYYY-MM-DD\"T\"HH24:MI')",
+                column.name
+            )),
             _ => sql.push_str(&format!("{}::text", column.name)),
         }
     }
@@ -193,6 +198,50 @@ pub async fn of_batch(
         .bind(signed(after_line))
         .bind(i64::from(limit))
         .bind(own_sites)
+        .fetch_all(connection)
+        .await?;
+    rows.iter().map(|row| stored_row(kind, row)).collect()
+}
+
+/// The last `limit` rows of a round that count now, the earliest first.
+pub async fn of_round(
+    connection: &mut PgConnection,
+    programme_id: Uuid,
+    kind: BatchKind,
+    round_code: &str,
+    limit: u64,
+) -> Result<Vec<StoredRow>, StoreError> {
+    let sql = live(kind, "$4")
+        + "where programme_id = $1 and round_code = $2
+           order by sequence desc, line desc limit $3";
+    let rows = sqlx::query(AssertSqlSafe(sql))
+        .bind(programme_id)
+        .bind(round_code)
+        .bind(signed(limit))
+        .bind(i64::MAX)
+        .fetch_all(connection)
+        .await?;
+    let rows = rows.iter().rev();
+    rows.map(|row| stored_row(kind, row)).collect()
+}
+
+/// The rows at these places, the earliest first.
+pub async fn at_places(
+    connection: &mut PgConnection,
+    programme_id: Uuid,
+    kind: BatchKind,
+    places: &[RowPlace],
+) -> Result<Vec<StoredRow>, StoreError> {
+    let batches: Vec<Uuid> = places.iter().map(|place| place.batch).collect();
+    let lines: Vec<i64> = places.iter().map(|place| signed(place.line)).collect();
+    let sql = selection(kind)
+        + "where programme_id = $1
+           and (batch_id, line) in (select * from unnest($2::uuid[], $3::bigint[]))
+           order by sequence, line";
+    let rows = sqlx::query(AssertSqlSafe(sql))
+        .bind(programme_id)
+        .bind(&batches)
+        .bind(&lines)
         .fetch_all(connection)
         .await?;
     rows.iter().map(|row| stored_row(kind, row)).collect()

@@ -99,6 +99,10 @@ fn field(column: &Column) -> Value {
         ),
         ValueRule::Integer { min, max } => ("integer", json!({"minimum": min, "maximum": max})),
         ValueRule::YesNo => ("string", json!({"enum": ["yes", "no"]})),
+        ValueRule::Minute => (
+            "string",
+            json!({"pattern": "[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}"}),
+        ),
     };
     constraints["required"] = json!(column.required);
     let mut field = json!({

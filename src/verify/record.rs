@@ -12,6 +12,7 @@ use crate::accounting::records::corrections::{
     RowSupersededRecord,
 };
 use crate::accounting::records::findings::FindingBook;
+use crate::accounting::records::flags::{FlagAnswerRecord, FlagsRaisedRecord};
 use crate::accounting::records::{
     BatchRecord, FactorsRecord, PeriodClosedRecord, ProgrammeRecord, RoundRecord, SiteRecord,
     StoveModelRecord, kind,
@@ -21,7 +22,7 @@ use crate::accounting::rounds::records::{
 };
 use crate::accounting::statement::Statement;
 use crate::trail::merkle::Hash;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 /// Everything that the trail says, each with the entry that says it.
@@ -37,6 +38,7 @@ pub(super) struct History {
     pub drawn_rounds: Vec<RoundSteps>,
     pub closed_rounds: Vec<String>,
     pub batches: BTreeMap<Uuid, (u64, BatchRecord)>,
+    pub flags: BTreeSet<Uuid>,
     pub corrections: Corrections,
     pub periods: Vec<(u64, Period)>,
     pub statements: Vec<StatedAt>,
@@ -81,6 +83,23 @@ impl History {
             }
             kind::TOKEN_REVOKED => {
                 read::<TokenRevokedRecord>(content)?;
+            }
+            kind::FLAGS_RAISED => {
+                let record: FlagsRaisedRecord = read(content)?;
+                if !self.batches.contains_key(&record.batch) {
+                    return Err("flags are raised on a batch that was not accepted".into());
+                }
+                for flag in record.flags {
+                    if !self.flags.insert(flag.id) {
+                        return Err(format!("flag {} is raised a second time", flag.id));
+                    }
+                }
+            }
+            kind::FLAG_ANSWERED => {
+                let record: FlagAnswerRecord = read(content)?;
+                if !self.flags.contains(&record.flag) {
+                    return Err(format!("flag {} was never raised", record.flag));
+                }
             }
             kind::SITE_ADDED => {
                 read::<SiteRecord>(content)?;

@@ -2,6 +2,7 @@
 
 use super::batches::BatchRow;
 use super::corrections::{CorrectionLine, may_correct};
+use super::flags::FlagLine;
 use super::page::{PathParts, QueryParts, Section, Shell, draw};
 use super::refusal::Refusal;
 use super::rows_table::RowsTable;
@@ -9,6 +10,7 @@ use super::session::Visitor;
 use super::{links, words};
 use crate::accounting::records::findings::SubjectKind;
 use crate::intake::BatchKind;
+use crate::service::flags::Wanted;
 use crate::service::{Caller, Service};
 use askama::Template;
 use axum::extract::State;
@@ -17,6 +19,7 @@ use serde::Deserialize;
 use uuid::Uuid;
 
 const ROWS_A_PAGE: u32 = 100;
+const FLAGS_SHOWN: u32 = 20;
 
 #[derive(Template)]
 #[template(path = "batch.html")]
@@ -28,6 +31,8 @@ struct BatchPage {
     file_sha256: String,
     sequence: u64,
     accepted: String,
+    flags: Vec<FlagLine>,
+    more_flags: bool,
     table: RowsTable,
     first: Option<String>,
     next: Option<String>,
@@ -70,7 +75,10 @@ pub(super) async fn page(
     let here = links::batch(id);
     let last = rows.last().map(|row| row.line);
     let view = BatchRow::new(&batch);
+    let (flags, more_flags) = flags_of(service, caller, id).await?;
     draw(&BatchPage {
+        flags,
+        more_flags,
         raise: links::raise(caller, SubjectKind::Batch, &id.to_string()),
         shell: Shell::of(caller, Section::Evidence, format!("Batch {}", view.name)),
         table: RowsTable::new(format!("Rows of {}", view.name), kind, &rows),
@@ -87,4 +95,23 @@ pub(super) async fn page(
         fault,
         may_withdraw: may_correct(caller) && batch.withdrawn_by.is_none(),
     })
+}
+
+/// The first flags that were raised when the batch came, and whether there are more. Who is
+/// bound to sites sees none: they are of rows of every site.
+async fn flags_of(
+    service: &Service,
+    caller: &Caller,
+    batch: Uuid,
+) -> Result<(Vec<FlagLine>, bool), Refusal> {
+    if caller.sites.is_some() {
+        return Ok((Vec::new(), false));
+    }
+    let wanted = Wanted {
+        batch: Some(batch),
+        ..Wanted::default()
+    };
+    let page = service.flags(caller, &wanted, None, FLAGS_SHOWN).await?;
+    let more = page.next.is_some();
+    Ok((page.items.into_iter().map(FlagLine::new).collect(), more))
 }

@@ -59,6 +59,8 @@ struct BatchesPage {
     /// The latest files, where their jobs have not made batches of them.
     jobs: Vec<JobLine>,
     batches: Vec<BatchRow>,
+    /// Absent for who is bound to sites: flags are of rows of every site.
+    open_flags: Option<String>,
     corrections: Vec<CorrectionLine>,
 }
 
@@ -68,6 +70,10 @@ pub(super) async fn list(
 ) -> Result<Response, Refusal> {
     let batches = service.batches(&caller, None).await?;
     let jobs = service.jobs(&caller, None, JOBS_SHOWN).await?;
+    let open_flags = match &caller.sites {
+        None => Some(words::count(service.open_flags(&caller).await?)),
+        Some(_) => None,
+    };
     draw(&BatchesPage {
         form: UploadForm::of(&service, &caller).await?,
         jobs: jobs
@@ -78,6 +84,7 @@ pub(super) async fn list(
             .collect(),
         shell: Shell::of(&caller, Section::Evidence, "Evidence"),
         batches: batches.iter().map(BatchRow::new).collect(),
+        open_flags,
         corrections: corrections::latest(&service, &caller).await?,
     })
 }

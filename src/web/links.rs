@@ -42,6 +42,10 @@ pub(super) fn batch(id: Uuid) -> String {
     format!("/batches/{id}")
 }
 
+pub(super) fn flag(id: Uuid) -> String {
+    format!("/flags/{id}")
+}
+
 pub(super) fn round(code: &str) -> String {
     format!("/rounds/{}", encoded(code))
 }

@@ -18,6 +18,7 @@ mod factors;
 mod figures;
 mod finding;
 mod findings;
+mod flags;
 mod forms;
 mod formula;
 mod guard;
@@ -80,6 +81,9 @@ pub fn router(service: Service) -> Router {
         .route("/jobs/{id}", get(job::show))
         .route("/jobs/{id}/cancel", post(job::cancel))
         .route("/batches/{id}", get(batch::show))
+        .route("/flags", get(flags::list))
+        .route("/flags/{id}", get(flags::show))
+        .route("/flags/{id}/disposition", post(flags::answer))
         .route("/batches/{id}/withdraw", post(corrections::withdraw))
         .route("/rows/{batch}/{line}", get(row::show))
         .route(

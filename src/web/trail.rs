@@ -101,7 +101,8 @@ async fn names(
 fn line(entry: EntryView, names: &BTreeMap<String, String>) -> EntryLine {
     let id = || entry.subject.parse::<Uuid>().ok();
     let href = match entry.kind.as_str() {
-        kind::BATCH_ACCEPTED | kind::BATCH_WITHDRAWN => id().map(links::batch),
+        kind::BATCH_ACCEPTED | kind::BATCH_WITHDRAWN | kind::FLAGS_RAISED => id().map(links::batch),
+        kind::FLAG_ANSWERED => id().map(links::flag),
         kind::ROW_SUPERSEDED | kind::ROW_EXCLUDED => links::row_named(&entry.subject),
         kind::STATEMENT_MADE => id().map(links::statement),
         kind::FACTORS_ADDED => Some("/factors".to_owned()),

@@ -227,6 +227,8 @@ pub(super) fn event(code: &str) -> String {
         kind::PASSWORD_SET => "Password set".into(),
         kind::TOKEN_ISSUED => "Token issued".into(),
         kind::TOKEN_REVOKED => "Token revoked".into(),
+        kind::FLAGS_RAISED => "Flags raised".into(),
+        kind::FLAG_ANSWERED => "Flag answered".into(),
         other => capital(&spaced(other)),
     }
 }

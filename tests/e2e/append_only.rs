@@ -1,13 +1,14 @@
 //! The database itself refuses what the program never does: changing what is recorded.
 
 use crate::findings::raise_with_file;
+use crate::flags::planted_flag;
 use crate::support::seeded::seeded_programme;
 use crate::support::{TestProgramme, census, seeded};
 use sqlx::postgres::PgDatabaseError;
 use sqlx::{AssertSqlSafe, PgPool};
 
 /// Every table that may only grow, with a column of it.
-const APPEND_ONLY: [(&str, &str); 33] = [
+const APPEND_ONLY: [(&str, &str); 36] = [
     ("denial", "why"),
     ("trail_entry", "actor"),
     ("trail_node", "hash"),
@@ -30,6 +31,9 @@ const APPEND_ONLY: [(&str, &str); 33] = [
     ("stove_test", "water_end_kg"),
     ("char_lab_result", "hydrogen"),
     ("moisture_reading", "moisture_wb"),
+    ("flag", "sentence"),
+    ("flag_row", "line"),
+    ("flag_disposition", "reason"),
     ("correction", "line"),
     ("known_household", "household_code"),
     ("factor", "body"),
@@ -76,6 +80,13 @@ async fn every_recorded_row_refuses_update_delete_and_truncate() {
         .ok(201);
     let verifier = raise_with_file(&programme, "corrective_action_request").await;
     verifier.get("/tokens").await.problem(403, "forbidden");
+    let flag = planted_flag(&programme).await;
+    let answer = serde_json::json!({"disposition": "stands", "reason": "read again"});
+    let answered = programme
+        .manager
+        .post(&format!("/flags/{flag}/disposition"), &answer)
+        .await;
+    answered.ok(200);
     let pool = &programme.app.pool;
     let before = census(pool).await;
     for (table, column) in APPEND_ONLY {

@@ -9,6 +9,7 @@ mod browser;
 mod comparison;
 mod corrections;
 mod findings;
+mod flags;
 mod forms;
 mod main_job;
 mod matrix;

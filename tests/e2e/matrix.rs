@@ -2,6 +2,7 @@
 //! description says, and nobody else.
 
 use crate::findings::{attached_hash, raise_with_file};
+use crate::flags::planted_flag;
 use crate::people::{Browser, add_person};
 use crate::rounds::draw_a_round;
 use crate::support::programme::{create_programme, programme_client};
@@ -236,7 +237,7 @@ async fn begun(programme: &TestProgramme) -> Begun {
     }
 }
 
-fn address(operation: &Operation, programme: &str, begun: &Begun) -> String {
+fn address(operation: &Operation, programme: &str, begun: &Begun, flag: &str) -> String {
     let id = |value: &Value| value["id"].as_str().expect("an id").to_owned();
     let read = operation.method == Method::GET;
     let path = operation
@@ -245,6 +246,7 @@ fn address(operation: &Operation, programme: &str, begun: &Begun) -> String {
         .replace("{programme}", programme)
         .replace("{statement}", &id(&seeded().statement))
         .replace("{batch}", &id(&seeded().batches[0].1))
+        .replace("{flag}", flag)
         .replace("{token}", NOTHING)
         .replace("{job}", &begun.job)
         .replace(
@@ -347,6 +349,7 @@ async fn session_of_a_disabled_person(programme: &TestProgramme) -> String {
 #[tokio::test]
 async fn every_operation_answers_every_kind_of_caller_as_the_description_says() {
     let programme = seeded_programme().await;
+    let flag = planted_flag(&programme).await;
     draw_a_round(&programme, DRAWN_ROUND).await;
     let callers = callers(&programme).await;
     let operations = operations();
@@ -374,7 +377,7 @@ async fn every_operation_answers_every_kind_of_caller_as_the_description_says() 
             counted_before_the_last = true;
         }
         let reads = reads(operation);
-        let address = address(operation, &programme.code, &begun);
+        let address = address(operation, &programme.code, &begun, &flag);
         let request = client.request(operation.method.clone(), &address);
         let request = request.header("Tus-Resumable", "1.0.0");
         let request = if reads {

@@ -68,6 +68,10 @@ def question(column):
         row["type"] = "date"
         row["constraint"] = ". >= date('2000-01-01') and . <= date('2100-12-31')"
         row["constraint_message"] = "A day from 2000-01-01 to 2100-12-31"
+    elif kind == "minute":
+        row["type"] = "dateTime"
+        row["constraint"] = ". >= date('2000-01-01') and . < date('2101-01-01')"
+        row["constraint_message"] = "A day and time from 2000-01-01 to 2100-12-31"
     elif kind in ("decimal", "integer"):
         row["type"] = kind
         low, high = bounds["min"], bounds["max"]
@@ -94,11 +98,15 @@ def survey(template, form_id, title):
 
 
 def filled_in(xform, template, number):
-    """The form's own instance, with the example of each column."""
+    """The form's own instance, with the example of each column, as a phone writes it."""
     root = ET.fromstring(xform)
     data = next(iter(root.iter(f"{XFORMS}instance")))[0]
     for column in template["columns"]:
-        data.find(f"{XFORMS}{column['name']}").text = column["example"]
+        text = column["example"]
+        if column["value"]["type"] == "minute":
+            # As a phone writes a moment: with seconds and the distance to UTC.
+            text += ":00.000+05:45"
+        data.find(f"{XFORMS}{column['name']}").text = text
     found = data.find(f"{XFORMS}meta/{XFORMS}instanceID")
     found.text = f"uuid:00000000-0000-4000-8000-{number:012d}"
     ET.register_namespace("", XFORMS[1:-1])

@@ -40,6 +40,9 @@ pub(in crate::intake) static TEMPLATE: Template = Template {
         shared::WOMEN,
         shared::MEN,
         shared::OLDER_MEN,
+        shared::ENUMERATOR,
+        shared::STARTED_AT,
+        shared::ENDED_AT,
     ],
-    rules: &[],
+    rules: &[shared::VISIT_IN_ORDER],
 };

@@ -58,11 +58,17 @@ pub(in crate::intake) static TEMPLATE: Template = Template {
             description: "What became of the char",
             example: "soil",
         },
+        shared::ENUMERATOR,
+        shared::STARTED_AT,
+        shared::ENDED_AT,
     ],
-    rules: &[RowRule {
-        says: "fuel_burnt_wet_kg and fuel_moisture_wb are given together or not at all",
-        check: fuel_is_complete,
-    }],
+    rules: &[
+        shared::VISIT_IN_ORDER,
+        RowRule {
+            says: "fuel_burnt_wet_kg and fuel_moisture_wb are given together or not at all",
+            check: fuel_is_complete,
+        },
+    ],
 };
 
 fn fuel_is_complete(cells: &SoundCells<'_>) -> Option<(&'static str, Fault)> {

@@ -53,9 +53,15 @@ pub(in crate::intake) static TEMPLATE: Template = Template {
             description: "Time from lighting to the dish being done",
             example: "72",
         },
+        shared::ENUMERATOR,
+        shared::STARTED_AT,
+        shared::ENDED_AT,
     ],
-    rules: &[RowRule {
-        says: "char_left_dry_kg is at most the dry fuel, fuel_wet_kg * (1 - moisture_wb)",
-        check: |cells| shared::char_within_fuel(cells, FUEL_WET, MOISTURE, CHAR_LEFT),
-    }],
+    rules: &[
+        shared::VISIT_IN_ORDER,
+        RowRule {
+            says: "char_left_dry_kg is at most the dry fuel, fuel_wet_kg * (1 - moisture_wb)",
+            check: |cells| shared::char_within_fuel(cells, FUEL_WET, MOISTURE, CHAR_LEFT),
+        },
+    ],
 };

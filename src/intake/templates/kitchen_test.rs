@@ -44,11 +44,17 @@ pub(in crate::intake) static TEMPLATE: Template = Template {
         shared::WOMEN,
         shared::MEN,
         shared::OLDER_MEN,
+        shared::ENUMERATOR,
+        shared::STARTED_AT,
+        shared::ENDED_AT,
     ],
-    rules: &[RowRule {
-        says: "stock_end_wet_kg is at most stock_start_wet_kg + added_wet_kg",
-        check: stock_did_not_grow,
-    }],
+    rules: &[
+        shared::VISIT_IN_ORDER,
+        RowRule {
+            says: "stock_end_wet_kg is at most stock_start_wet_kg + added_wet_kg",
+            check: stock_did_not_grow,
+        },
+    ],
 };
 
 fn stock_did_not_grow(cells: &SoundCells<'_>) -> Option<(&'static str, Fault)> {

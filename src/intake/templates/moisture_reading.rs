@@ -24,6 +24,9 @@ pub(in crate::intake) static TEMPLATE: Template = Template {
                           several pieces were read",
             ..shared::FUEL_MOISTURE
         },
+        shared::ENUMERATOR,
+        shared::STARTED_AT,
+        shared::ENDED_AT,
     ],
-    rules: &[],
+    rules: &[shared::VISIT_IN_ORDER],
 };

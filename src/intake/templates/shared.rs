@@ -1,7 +1,7 @@
 //! Columns, value lists and rules that several templates share.
 
 use crate::intake::rejection::{Fault, code};
-use crate::intake::template::{Column, SoundCells, ValueRule};
+use crate::intake::template::{Column, RowRule, SoundCells, ValueRule};
 use rust_decimal::Decimal;
 
 /// Unit of a moisture on the wet basis.
@@ -301,3 +301,45 @@ pub(super) fn char_within_fuel(
         (CHAR_LEFT.name, Fault::new(code::CHAR_OVER_FUEL, detail))
     })
 }
+
+/// Who came, and from when to when: the last three columns of what is asked or weighed in the
+/// field. The screens of pace and of habits read them.
+pub(super) const ENUMERATOR: Column = Column {
+    name: "enumerator_code",
+    value: CODE,
+    required: false,
+    unit: None,
+    description: "The programme's own pseudonym of the enumerator, never a person's name; \
+                  the column may be left out",
+    example: "EN-01",
+};
+
+pub(super) const STARTED_AT: Column = Column {
+    name: "started_at",
+    value: ValueRule::Minute,
+    required: false,
+    unit: None,
+    description: "When the visit began, in the time of the place; the column may be left out",
+    example: "2025-06-10T09:05",
+};
+
+pub(super) const ENDED_AT: Column = Column {
+    name: "ended_at",
+    value: ValueRule::Minute,
+    required: false,
+    unit: None,
+    description: "When the visit ended, in the time of the place; the column may be left out",
+    example: "2025-06-10T09:40",
+};
+
+/// For templates that end in [`STARTED_AT`] and [`ENDED_AT`].
+pub(super) const VISIT_IN_ORDER: RowRule = RowRule {
+    says: "ended_at is not before started_at",
+    check: |cells| {
+        let (start, end) = (cells.minute_from_end(2)?, cells.minute_from_end(1)?);
+        (end < start).then(|| {
+            let detail = "the visit ended before it began".to_owned();
+            (ENDED_AT.name, Fault::new(code::END_NOT_AFTER_START, detail))
+        })
+    },
+};

@@ -47,6 +47,9 @@ pub(in crate::intake) static TEMPLATE: Template = Template {
             description: "Share of the meals that were cooked on the stove, from 0 to 1",
             example: "0.75",
         },
+        shared::ENUMERATOR,
+        shared::STARTED_AT,
+        shared::ENDED_AT,
     ],
-    rules: &[],
+    rules: &[shared::VISIT_IN_ORDER],
 };

@@ -40,7 +40,14 @@ fn places(rejections: &[Rejection]) -> Vec<String> {
     rejections.iter().map(place).collect()
 }
 
+/// The header without the columns that a file may leave out.
+fn short_header(kind: BatchKind) -> String {
+    let columns = kind.template().columns.iter();
+    let kept = columns.filter(|column| !column.may_be_left_out());
+    kept.map(|column| column.name).collect::<Vec<_>>().join(",")
+}
+
 /// A file of one kind: its header and these lines.
 fn file_of(kind: BatchKind, lines: &[&str]) -> Vec<u8> {
-    format!("{}\n{}\n", kind.template().header(), lines.join("\n")).into_bytes()
+    format!("{}\n{}\n", short_header(kind), lines.join("\n")).into_bytes()
 }

@@ -35,6 +35,17 @@ fn cell_text(rule: ValueRule, required: bool) -> BoxedStrategy<String> {
         ValueRule::Integer { min, max } => (min..=max, "[+]?0{0,3}")
             .prop_map(|(value, lead)| format!("{lead}{value}"))
             .boxed(),
+        ValueRule::Minute => (
+            2000..=2100_i32,
+            1..=12_u32,
+            1..=28_u32,
+            0..=23_u32,
+            0..=59_u32,
+        )
+            .prop_map(|(year, month, day, hour, minute)| {
+                format!("{year}-{month:02}-{day:02}T{hour:02}:{minute:02}")
+            })
+            .boxed(),
         ValueRule::YesNo => prop::sample::select(&["yes", "no"])
             .prop_map(str::to_owned)
             .boxed(),

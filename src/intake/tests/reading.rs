@@ -32,8 +32,10 @@ fn the_kitchen_test_example_is_this_file() {
     assert_eq!(
         BatchKind::KitchenTest.template().example_csv(),
         "household_code,measured_on,device,fuel,stock_start_wet_kg,added_wet_kg,stock_end_wet_kg,\
-         moisture_wb,children_0_14,women_over_14,men_15_59,men_over_59\n\
-         HH-0001,2025-05-12,gasifier,coconut_husk,6.20,1.50,4.35,0.14,3,2,1,0\n"
+         moisture_wb,children_0_14,women_over_14,men_15_59,men_over_59,enumerator_code,\
+         started_at,ended_at\n\
+         HH-0001,2025-05-12,gasifier,coconut_husk,6.20,1.50,4.35,0.14,3,2,1,0,EN-01,\
+         2025-06-10T09:05,2025-06-10T09:40\n"
     );
 }
 

@@ -54,6 +54,7 @@ pub(super) fn data_type(rule: &ValueRule) -> &'static str {
         ValueRule::Date => "date",
         ValueRule::Decimal { .. } => "decimal",
         ValueRule::Integer { .. } => "int",
+        ValueRule::Minute => "dateTime",
     }
 }
 
@@ -105,6 +106,10 @@ pub(super) fn constraint(column: &Column) -> Option<Constraint> {
         ValueRule::Integer { min, max } => (
             format!(". >= {min} and . <= {max}"),
             format!("A whole number from {min} to {max}{unit}"),
+        ),
+        ValueRule::Minute => (
+            ". >= date('2000-01-01') and . < date('2101-01-01')".to_owned(),
+            "A day and time from 2000-01-01 to 2100-12-31".to_owned(),
         ),
         ValueRule::OneOf(_) | ValueRule::YesNo => return None,
     };

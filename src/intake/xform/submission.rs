@@ -182,8 +182,15 @@ fn plain_text(node: Node<'_, '_>) -> Option<String> {
 
 /// A phone that keeps decimals as binary numbers writes 0.0005 as `5.0E-4`. The digits are
 /// all there, so the value is written out; a file, where a spreadsheet may have dropped
-/// some, is refused instead.
+/// some, is refused instead. A moment, which a phone writes with seconds and the distance to
+/// UTC, is kept to the minute, in the time of the place as the phone showed it.
 fn written_out(column: &Column, text: String) -> String {
+    if matches!(column.value, ValueRule::Minute) {
+        return match chrono::DateTime::parse_from_rfc3339(&text) {
+            Ok(at) => at.format("%Y-%m-%dT%H:%M").to_string(),
+            Err(_) => text,
+        };
+    }
     if !matches!(column.value, ValueRule::Decimal { .. }) || !text.contains(['e', 'E']) {
         return text;
     }

@@ -2,8 +2,8 @@
 
 use crate::accounting::records::BatchRecord;
 use crate::intake::{BatchKind, Rejection};
-use crate::service::batches::stage;
 use crate::service::evidence::{cells, csv_of_row};
+use crate::service::parsing::stage;
 use crate::service::upload::Spooled;
 use crate::service::{Caller, FieldProblem, ServiceError, id_of};
 use crate::store;

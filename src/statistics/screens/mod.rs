@@ -50,6 +50,33 @@ pub enum Screen {
     OutsideDraw,
 }
 
+impl Screen {
+    pub const ALL: [Screen; 8] = [
+        Screen::DuplicateUnit,
+        Screen::NearTwins,
+        Screen::StraightLine,
+        Screen::DigitHeaping,
+        Screen::Pace,
+        Screen::BeyondLimits,
+        Screen::ExtremeValue,
+        Screen::OutsideDraw,
+    ];
+
+    /// Its name in records and in JSON.
+    pub fn code(self) -> &'static str {
+        match self {
+            Screen::DuplicateUnit => "duplicate_unit",
+            Screen::NearTwins => "near_twins",
+            Screen::StraightLine => "straight_line",
+            Screen::DigitHeaping => "digit_heaping",
+            Screen::Pace => "pace",
+            Screen::BeyondLimits => "beyond_limits",
+            Screen::ExtremeValue => "extreme_value",
+            Screen::OutsideDraw => "outside_draw",
+        }
+    }
+}
+
 /// What to look at, and why.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Flag {

@@ -54,6 +54,7 @@ fn sql_type(column: &Column) -> &'static str {
         ValueRule::Decimal { .. } => "numeric",
         ValueRule::Integer { .. } => "integer",
         ValueRule::YesNo => "boolean",
+        ValueRule::Minute => "timestamp",
     }
 }
 

@@ -15,8 +15,10 @@ pub struct FlatObject {
 struct Member {
     /// Place of the name among those given.
     place: usize,
-    /// What stands before the value: `{"name":` or `,"name":`.
+    /// What stands before the value: `"name":`.
     lead: Vec<u8>,
+    /// Whether the member is left out where it has no value.
+    optional: bool,
 }
 
 impl FlatObject {
@@ -25,6 +27,18 @@ impl FlatObject {
     /// # Errors
     /// A name is given twice.
     pub fn new(names: &[&str]) -> Result<FlatObject, CanonicalError> {
+        FlatObject::with_optional(names, |_| false)
+    }
+
+    /// The same, where `optional` says of a name that its member is left out, not `null`,
+    /// where it has no value.
+    ///
+    /// # Errors
+    /// A name is given twice.
+    pub fn with_optional(
+        names: &[&str],
+        optional: impl Fn(&str) -> bool,
+    ) -> Result<FlatObject, CanonicalError> {
         let mut sorted: Vec<(usize, &str)> = names.iter().copied().enumerate().collect();
         // RFC 8785 section 3.2.3: by the code units of UTF-16.
         sorted.sort_by(|(_, a), (_, b)| a.encode_utf16().cmp(b.encode_utf16()));
@@ -35,10 +49,14 @@ impl FlatObject {
         }
         let mut members = Vec::with_capacity(sorted.len());
         for (place, name) in sorted {
-            let mut lead = vec![if members.is_empty() { b'{' } else { b',' }];
-            lead.extend(canonical_json(&Value::from(name))?);
+            let mut lead = canonical_json(&Value::from(name))?;
             lead.push(b':');
-            members.push(Member { place, lead });
+            let optional = optional(name);
+            members.push(Member {
+                place,
+                lead,
+                optional,
+            });
         }
         Ok(FlatObject { members })
     }
@@ -46,12 +64,18 @@ impl FlatObject {
     /// Appends the canonical bytes of the object with these values: `text` is asked for
     /// the value of the name at each place, nothing stands for `null`.
     pub fn write<'a>(&self, text: impl Fn(usize) -> Option<&'a str>, buffer: &mut Vec<u8>) {
-        if self.members.is_empty() {
-            buffer.push(b'{');
-        }
+        buffer.push(b'{');
+        let mut is_first = true;
         for member in &self.members {
+            let text = text(member.place);
+            if member.optional && text.is_none() {
+                continue;
+            }
+            if !std::mem::take(&mut is_first) {
+                buffer.push(b',');
+            }
             buffer.extend_from_slice(&member.lead);
-            match text(member.place) {
+            match text {
                 None => buffer.extend_from_slice(b"null"),
                 Some(text) => write_text(text, buffer),
             }

@@ -37,10 +37,13 @@ pub fn case(
     }
 }
 
-/// Rows under the header of their kind.
+/// Rows under the header of their kind, without the columns that a file may leave out.
 pub fn rows(kind: &str, rows: &[&str]) -> Vec<u8> {
     let kind: emberbook::intake::BatchKind = kind.parse().expect("a kind");
-    let mut text = format!("{}\n", kind.template().header());
+    let columns = kind.template().columns.iter();
+    let kept = columns.filter(|column| !column.may_be_left_out());
+    let header: Vec<&str> = kept.map(|column| column.name).collect();
+    let mut text = format!("{}\n", header.join(","));
     for row in rows {
         text.push_str(row);
         text.push('\n');

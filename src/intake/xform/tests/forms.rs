@@ -40,7 +40,8 @@ fn every_kind_has_a_form_that_asks_each_column_once_and_nothing_else() {
         assert_eq!(asked, wanted, "{id}");
         for word in ["deviceID", "deviceid", "geopoint", "phonenumber", "start"] {
             assert!(!xml.contains(&format!("preload=\"{word}")), "{id}: {word}");
-            assert!(!xml.contains(&format!("<{word}")), "{id}: {word}");
+            assert!(!xml.contains(&format!("<{word}>")), "{id}: {word}");
+            assert!(!xml.contains(&format!("<{word}/")), "{id}: {word}");
         }
     }
 }

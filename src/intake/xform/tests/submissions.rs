@@ -29,11 +29,21 @@ fn answers_come_in_the_order_of_the_template_whatever_their_order() {
         submission.instance_id,
         "uuid:11111111-2222-4333-8444-555555555555"
     );
-    let wanted = ["HH-1", "S-1", "2025-09-10", "in_use", "7", "0.5"];
+    let wanted = [
+        "HH-1",
+        "S-1",
+        "2025-09-10",
+        "in_use",
+        "7",
+        "0.5",
+        "",
+        "",
+        "",
+    ];
     assert_eq!(submission.texts, wanted);
     let turned = "<outcome>in_use</outcome><serial>S-1</serial><share_of_meals/>";
     let turned = read(&usage(&format!("{turned}{META}")));
-    assert_eq!(turned.texts, ["", "S-1", "", "in_use", "", ""]);
+    assert_eq!(turned.texts, ["", "S-1", "", "in_use", "", "", "", "", ""]);
 }
 
 #[test]
@@ -70,6 +80,25 @@ fn a_decimal_with_an_exponent_is_written_out_and_nothing_else_is_touched() {
     }
     assert_eq!(texts("days_used_last_week", "1E0")[4], "1E0");
     assert_eq!(texts("serial", "5E-4")[1], "5E-4");
+}
+
+/// A phone writes a moment as XML Schema's `dateTime`, of which RFC 3339 is a profile.
+#[test]
+fn a_moment_is_kept_to_the_minute_in_the_time_of_the_place() {
+    let text = |answer: &str| {
+        let answer = format!("<started_at>{answer}</started_at>");
+        read(&usage(&format!("{answer}{META}"))).texts[7].clone()
+    };
+    for (written, read) in [
+        ("2025-06-10T09:05:59.999+05:45", "2025-06-10T09:05"),
+        ("2025-06-10T00:00:00.000-03:00", "2025-06-10T00:00"),
+        ("2025-06-10T23:59:00Z", "2025-06-10T23:59"),
+        ("2025-06-10T09:05", "2025-06-10T09:05"),
+        ("2025-06-31T09:05:00.000Z", "2025-06-31T09:05:00.000Z"),
+        ("yesterday", "yesterday"),
+    ] {
+        assert_eq!(text(written), read, "{written}");
+    }
 }
 
 #[test]
