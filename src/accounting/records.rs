@@ -29,6 +29,7 @@ pub mod kind {
     pub const PASSWORD_SET: &str = "password-set";
     pub const TOKEN_ISSUED: &str = "token-issued";
     pub const TOKEN_REVOKED: &str = "token-revoked";
+    pub const MAPPING_SAVED: &str = "mapping-saved";
 }
 
 /// First entry of every trail: whose it is and which key signs its checkpoints.
@@ -40,6 +41,17 @@ pub struct ProgrammeRecord {
     pub name: String,
     /// C2SP verifier key of the checkpoints, `name+hex+base64`.
     pub checkpoint_key: String,
+}
+
+/// A programme's own column names for one kind of batch, as saved.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MappingRecord {
+    pub kind: String,
+    /// Code of the mapping; `default` is used where none is asked for.
+    pub name: String,
+    /// From the programme's name of a column to the template's.
+    pub columns: std::collections::BTreeMap<String, String>,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]

@@ -15,6 +15,7 @@ mod register;
 mod roles;
 mod rounds;
 mod statements;
+mod templates;
 mod tests_of_stoves;
 mod tokens;
 mod trail;
@@ -81,6 +82,7 @@ fn described_routes() -> OpenApiRouter<Service> {
         .merge(tokens::routes())
         .merge(register::routes())
         .merge(rounds::routes())
+        .merge(templates::routes())
         .merge(batches::routes())
         .merge(library::routes())
         .merge(periods::routes())
@@ -98,7 +100,7 @@ fn described_routes() -> OpenApiRouter<Service> {
 fn routes_and_document() -> (Router<Service>, utoipa::openapi::OpenApi) {
     let (routes, mut document) = described_routes().split_for_parts();
     let operations = document.paths.paths.values_mut().flat_map(|path| {
-        [&mut path.get, &mut path.post]
+        [&mut path.get, &mut path.post, &mut path.put]
             .into_iter()
             .filter_map(Option::as_mut)
     });

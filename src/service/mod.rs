@@ -13,6 +13,7 @@ mod error;
 pub mod evidence;
 pub mod export;
 pub mod library;
+pub mod mappings;
 pub mod overview;
 mod passwords;
 pub mod people;

@@ -64,6 +64,11 @@ impl Spooled {
         })
     }
 
+    /// The same bytes again, from their start. Not to be read while this one is.
+    pub(super) fn again(&self) -> Result<std::fs::File, ServiceError> {
+        self.file.try_clone().map_err(disk)
+    }
+
     pub(super) fn into_file(self) -> std::fs::File {
         self.file
     }

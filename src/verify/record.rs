@@ -7,8 +7,8 @@ use crate::accounting::records::access::{
     PasswordRecord, PersonRecord, TokenRecord, TokenRevokedRecord,
 };
 use crate::accounting::records::{
-    BatchRecord, FactorsRecord, PeriodClosedRecord, ProgrammeRecord, RoundRecord, SiteRecord,
-    StoveModelRecord, kind,
+    BatchRecord, FactorsRecord, MappingRecord, PeriodClosedRecord, ProgrammeRecord, RoundRecord,
+    SiteRecord, StoveModelRecord, kind,
 };
 use crate::accounting::statement::Statement;
 use std::collections::BTreeMap;
@@ -65,6 +65,9 @@ impl History {
             }
             kind::TOKEN_REVOKED => {
                 read::<TokenRevokedRecord>(content)?;
+            }
+            kind::MAPPING_SAVED => {
+                read::<MappingRecord>(content)?;
             }
             kind::SITE_ADDED => {
                 read::<SiteRecord>(content)?;

@@ -8,6 +8,7 @@ mod account;
 mod assets;
 mod batch;
 mod batches;
+mod columns;
 mod denials;
 mod evidence;
 mod export;
@@ -24,6 +25,7 @@ mod refusal;
 mod register;
 mod row;
 mod rows_table;
+mod send;
 mod session;
 mod sign_in;
 mod simulated;
@@ -36,6 +38,7 @@ mod words;
 
 use crate::service::Service;
 use axum::Router;
+use axum::extract::DefaultBodyLimit;
 use axum::middleware::from_fn;
 use axum::routing::{get, post};
 
@@ -58,6 +61,16 @@ pub fn router(service: Service) -> Router {
         .route("/denials", get(denials::list))
         .route("/register", get(register::show))
         .route("/batches", get(batches::list))
+        .route(
+            "/batches/send",
+            get(send::show)
+                .post(send::send)
+                // The file is spooled and bounded as it arrives.
+                .layer(DefaultBodyLimit::disable()),
+        )
+        .route("/batches/columns", get(columns::show).post(columns::save))
+        .route("/batches/rejected/{id}", get(send::marked))
+        .route("/templates/{name}", get(send::template))
         .route("/batches/{id}", get(batch::show))
         .route("/rows/{batch}/{line}", get(row::show))
         .route("/factors", get(factors::list))

@@ -218,6 +218,7 @@ pub(super) fn event(code: &str) -> String {
         kind::PASSWORD_SET => "Password set".into(),
         kind::TOKEN_ISSUED => "Token issued".into(),
         kind::TOKEN_REVOKED => "Token revoked".into(),
+        kind::MAPPING_SAVED => "Column names saved".into(),
         other => capital(&spaced(other)),
     }
 }

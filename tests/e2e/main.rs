@@ -14,6 +14,7 @@ mod people;
 mod periods;
 mod registers;
 mod repeats;
+mod sheets;
 mod stove_tests;
 mod support;
 mod surface;

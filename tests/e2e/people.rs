@@ -30,7 +30,7 @@ impl Browser {
         }
     }
 
-    fn request(&self, method: Method, path: &str) -> RequestBuilder {
+    pub fn request(&self, method: Method, path: &str) -> RequestBuilder {
         let request = self.http.request(method, format!("{}{path}", self.base));
         let request = request.header("x-forwarded-for", self.from);
         match &self.session {

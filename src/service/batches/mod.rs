@@ -3,27 +3,28 @@
 //! The way of the data: bytes -> rows or located errors -> staging by COPY ->
 //! set-based checks under the write lock -> one insert -> one trail entry -> commit.
 
-use super::evidence::touches_own_sites;
+mod known;
+mod parse;
+mod refused;
+
+pub use refused::{KEPT_DAYS, MarkedFile, Refused};
+
 use super::upload::Spooled;
 use super::write::Begun;
-use super::{Caller, Once, Role, Service, ServiceError, id_of};
+use super::{Caller, Once, Role, Service, ServiceError};
 use crate::accounting::records::{BatchRecord, kind};
-use crate::intake::{BatchKind, CellTexts, CsvReader, Rejection, Rejections};
+use crate::intake::{BatchKind, Rejections};
 use crate::store;
 use crate::store::staging;
-use crate::trail::canonical::FlatObject;
-use crate::trail::merkle::{Frontier, Hash, leaf_hash};
+use crate::trail::merkle::Hash;
+use known::{batch_id, check_round, known_batch};
+use parse::{OwnNames, stage};
 use serde::{Deserialize, Serialize};
 use sqlx::PgConnection;
-use std::io::BufReader;
-use tokio::sync::mpsc;
 use utoipa::ToSchema;
 use uuid::Uuid;
 
 pub use crate::store::sites::OTHER_SITE;
-
-/// Bytes handed to COPY at a time.
-const CHUNK_BYTES: usize = 256 * 1024;
 
 /// What was accepted.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
@@ -42,6 +43,20 @@ pub struct BatchView {
     pub accepted_at: Option<chrono::DateTime<chrono::Utc>>,
     /// True where the very same file had been accepted before: nothing was added.
     pub repeated: bool,
+    /// True where the file was only checked: this is what would be accepted, and nothing was
+    /// written.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub dry_run: bool,
+}
+
+/// How a file is taken.
+#[derive(Debug, Clone, Default)]
+pub struct Taking {
+    /// Does everything and writes nothing.
+    pub dry_run: bool,
+    /// Mapping by which the columns are named; absent = the saved default, where the header does
+    /// not fit without it.
+    pub mapping: Option<String>,
 }
 
 /// An upload as it arrives.
@@ -50,12 +65,6 @@ pub struct Upload {
     pub round: Option<String>,
     pub file_name: Option<String>,
     pub file: Spooled,
-}
-
-struct Parsed {
-    rows: u64,
-    root: Hash,
-    rejections: Rejections,
 }
 
 impl Service {
@@ -67,6 +76,25 @@ impl Service {
         &self,
         caller: &Caller,
         upload: Upload,
+        key: Option<String>,
+    ) -> Result<BatchView, ServiceError> {
+        self.take(caller, upload, &Taking::default(), key)
+            .await
+            .map_err(|error| match error {
+                ServiceError::RejectedFile(refused) => ServiceError::Rejected(refused.rejections),
+                other => other,
+            })
+    }
+
+    /// Checks a file in full; where it is sound and this is no dry run, it is accepted.
+    ///
+    /// # Errors
+    /// `RejectedFile` with the located errors; the database is then unchanged.
+    async fn take(
+        &self,
+        caller: &Caller,
+        upload: Upload,
+        taking: &Taking,
         key: Option<String>,
     ) -> Result<BatchView, ServiceError> {
         caller.must_be(&[Role::Manager, Role::Monitor])?;
@@ -83,6 +111,7 @@ impl Service {
             rows: 0,
             root: String::new(),
         };
+        let key = key.filter(|_| !taking.dry_run);
         let once = Once::new(key, "accept-batch", record.id.as_bytes());
         let mut writing = match self.begin(caller, &once).await? {
             Begun::Answered(answer) => return Ok(answer),
@@ -91,27 +120,26 @@ impl Service {
         let connection = &mut *writing.transaction;
         check_round(connection, caller, batch_kind, record.round.as_deref()).await?;
         if let Some(known) = known_batch(connection, caller, record.id).await? {
-            return writing.finish(caller, known).await;
+            return writing.finish(caller, taking.view(known)).await;
         }
+        let names = self
+            .own_names(connection, caller, batch_kind, taking)
+            .await?;
         staging::open(connection, batch_kind.template()).await?;
-        let parsed = stage(connection, batch_kind, upload.file).await?;
+        let parsed = stage(connection, batch_kind, names, upload.file).await?;
 
         store::trail::lock(connection, caller.programme_id).await?;
         // The same file may have been accepted while this one was read.
         if let Some(known) = known_batch(connection, caller, record.id).await? {
-            return writing.finish(caller, known).await;
+            return writing.finish(caller, taking.view(known)).await;
         }
+        let round = record.round.as_deref();
         let rejections = self
-            .check_staged(
-                connection,
-                caller,
-                batch_kind,
-                record.round.as_deref(),
-                parsed.rejections,
-            )
+            .check_staged(connection, caller, batch_kind, round, parsed.rejections)
             .await?;
         if rejections.count > 0 {
-            return Err(ServiceError::Rejected(rejections));
+            let refused = Refused::new(batch_kind, rejections, &parsed.layout);
+            return Err(ServiceError::RejectedFile(Box::new(refused)));
         }
         let record = BatchRecord {
             rows: parsed.rows,
@@ -121,12 +149,32 @@ impl Service {
         let view = self
             .record_batch(connection, caller, batch_kind, record, parsed.root)
             .await?;
+        if taking.dry_run {
+            // Let go of without a commit: all was done, and nothing of it stays.
+            return Ok(taking.view(view));
+        }
         let view = writing.finish(caller, view).await?;
         if let Err(problem) = self.refresh_statistics(batch_kind, view.rows).await {
             // The batch is in whatever becomes of this; what follows may be slow for a minute.
             tracing::warn!(%problem, "the planner's statistics were not refreshed");
         }
         Ok(view)
+    }
+
+    /// The programme's own column names that the file may use.
+    async fn own_names(
+        &self,
+        connection: &mut PgConnection,
+        caller: &Caller,
+        batch_kind: BatchKind,
+        taking: &Taking,
+    ) -> Result<OwnNames, ServiceError> {
+        let name = taking.mapping.as_deref();
+        let mapping = super::mappings::saved(connection, caller, batch_kind, name).await?;
+        Ok(OwnNames {
+            mapping,
+            always: name.is_some(),
+        })
     }
 
     async fn refresh_statistics(
@@ -260,15 +308,13 @@ impl Service {
     }
 }
 
-/// The same rows in the same round are the same batch, whoever sends them.
-fn batch_id(caller: &Caller, upload: &Upload) -> Uuid {
-    id_of(&[
-        "batch",
-        &caller.programme_id.to_string(),
-        upload.kind.code(),
-        upload.round.as_deref().unwrap_or(""),
-        &upload.file.sha256.to_string(),
-    ])
+impl Taking {
+    fn view(&self, view: BatchView) -> BatchView {
+        BatchView {
+            dry_run: self.dry_run,
+            ..view
+        }
+    }
 }
 
 /// The last part of what a browser calls the file, without control characters.
@@ -289,6 +335,7 @@ fn view(record: BatchRecord, sequence: u64, repeated: bool) -> BatchView {
         sequence,
         accepted_at: None,
         repeated,
+        dry_run: false,
     }
 }
 
@@ -297,142 +344,4 @@ pub(super) fn view_of_row(row: store::batches::BatchRow) -> BatchView {
         accepted_at: Some(row.accepted_at),
         ..view(row.record, row.sequence, false)
     }
-}
-
-async fn known_batch(
-    connection: &mut PgConnection,
-    caller: &Caller,
-    id: Uuid,
-) -> Result<Option<BatchView>, ServiceError> {
-    let Some(row) = store::batches::by_id(connection, caller.programme_id, id).await? else {
-        return Ok(None);
-    };
-    let known = BatchView {
-        repeated: true,
-        ..view_of_row(row)
-    };
-    // To someone of other sites it is not known: the rows are checked, and refused as theirs.
-    let may_know = touches_own_sites(connection, caller, &known).await?;
-    Ok(may_know.then_some(known))
-}
-
-/// Evidence belongs to a round of its kind; the register to none.
-async fn check_round(
-    connection: &mut PgConnection,
-    caller: &Caller,
-    batch_kind: BatchKind,
-    round: Option<&str>,
-) -> Result<(), ServiceError> {
-    if !batch_kind.needs_round() {
-        return match round {
-            None => Ok(()),
-            Some(_) => Err(ServiceError::invalid(
-                "round",
-                format!("{batch_kind} belong to the register, not to a round"),
-            )),
-        };
-    }
-    let Some(code) = round else {
-        return Err(ServiceError::invalid(
-            "round",
-            "name the round that these rows belong to",
-        ));
-    };
-    let position = store::trail::size(connection, caller.programme_id).await?;
-    let rounds = store::rounds::all(connection, caller.programme_id, position).await?;
-    let found = rounds
-        .iter()
-        .find(|row| row.record.code == code)
-        .ok_or_else(|| ServiceError::not_found("round", code))?;
-    if batch_kind.round_kinds().contains(&found.record.kind) {
-        Ok(())
-    } else {
-        Err(ServiceError::invalid(
-            "round",
-            format!(
-                "round {code} is for {}, not for {batch_kind}",
-                found.record.kind.code()
-            ),
-        ))
-    }
-}
-
-/// Parses on a blocking thread while the rows stream into the staging table.
-async fn stage(
-    connection: &mut PgConnection,
-    batch_kind: BatchKind,
-    file: Spooled,
-) -> Result<Parsed, ServiceError> {
-    let (sender, mut receiver) = mpsc::channel(4);
-    let parser = tokio::task::spawn_blocking(move || parse(batch_kind, file, &sender));
-    let copied = staging::copy(connection, &mut receiver).await;
-    drop(receiver);
-    let parsed = parser
-        .await
-        .map_err(|e| ServiceError::Internal(format!("the parser stopped: {e}")))??;
-    let copied = copied?;
-    if copied != parsed.rows {
-        return Err(ServiceError::Internal(format!(
-            "{} rows were read but {copied} staged",
-            parsed.rows
-        )));
-    }
-    Ok(parsed)
-}
-
-fn parse(
-    batch_kind: BatchKind,
-    file: Spooled,
-    chunks: &mpsc::Sender<Vec<u8>>,
-) -> Result<Parsed, ServiceError> {
-    let template = batch_kind.template();
-    let mut tree = Frontier::new();
-    let mut rejections = Rejections::default();
-    let input = BufReader::with_capacity(CHUNK_BYTES, file.into_file());
-    let mut reader = match CsvReader::open(template, input) {
-        Ok(reader) => reader,
-        Err(rejections) => {
-            return Ok(Parsed {
-                rows: 0,
-                root: tree.root(),
-                rejections,
-            });
-        }
-    };
-    let names: Vec<&str> = template.columns.iter().map(|column| column.name).collect();
-    let shape = FlatObject::new(&names)
-        .map_err(|e| ServiceError::Internal(format!("template of {batch_kind}: {e}")))?;
-    let mut texts = CellTexts::default();
-    let mut canonical = Vec::new();
-    let mut buffer = Vec::with_capacity(CHUNK_BYTES + 1024);
-    while let Some(read) = reader.next_row() {
-        let row = match read {
-            Ok(row) => row,
-            Err(broken) => {
-                broken
-                    .into_iter()
-                    .for_each(|rejection: Rejection| rejections.push(rejection));
-                continue;
-            }
-        };
-        texts.fill(&row);
-        canonical.clear();
-        shape.write(|place| texts.get(place), &mut canonical);
-        let hash = leaf_hash(&canonical);
-        tree.push(hash);
-        staging::copy_line(&mut buffer, row.line, &hash, &texts);
-        if buffer.len() >= CHUNK_BYTES {
-            let full = std::mem::replace(&mut buffer, Vec::with_capacity(CHUNK_BYTES + 1024));
-            if chunks.blocking_send(full).is_err() {
-                break;
-            }
-        }
-    }
-    // A closed channel means that the copy failed; its error is the one to report.
-    let _ = chunks.blocking_send(buffer);
-    Ok(Parsed {
-        rows: tree.size(),
-        root: tree.root(),
-        rejections,
-    })
 }
