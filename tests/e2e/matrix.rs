@@ -30,6 +30,9 @@ const OF_ONE_SITE: [&str; 3] = [
     "/batches/{batch}/rows/{line}/proof",
 ];
 
+/// Where whoever is bound to sites is told that there is nothing but what they sent.
+const OF_THE_SENDER: &str = "/batches/rejected/{file}";
+
 /// What an answer must be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Expected {
@@ -145,6 +148,11 @@ fn expected(kind: &Kind, operation: &Operation) -> Expected {
         {
             Expected::Hidden
         }
+        Member if kind.name.ends_with(" site") && !kind.name.contains("every")
+            && operation.path.ends_with(OF_THE_SENDER) =>
+        {
+            Expected::Hidden
+        }
         Member | Operator => Expected::Through,
     }
 }
@@ -195,12 +203,13 @@ fn ends_a_token(operation: &Operation) -> bool {
     operation.path.ends_with("token/revoke")
 }
 
-fn address(operation: &Operation, programme: &str) -> String {
+fn address(operation: &Operation, programme: &str, refused: &str) -> String {
     let id = |value: &Value| value["id"].as_str().expect("an id").to_owned();
     let path = operation
         .path
         .replace("{programme}", programme)
         .replace("{statement}", &id(&seeded().statement))
+        .replace("{file}", refused)
         .replace("{batch}", &id(&seeded().batches[0].1))
         .replace("{token}", "00000000-0000-0000-0000-000000000000")
         .replace("{serial}", "HB1-000001")
@@ -290,6 +299,10 @@ async fn every_operation_answers_every_kind_of_caller_as_the_description_says() 
     let programme = seeded_programme().await;
     let callers = callers(&programme).await;
     let operations = operations();
+    let wrong = programme.manager.upload("households", None, "a,b\n1,2\n").await;
+    let problem = wrong.problem(422, "rejected-batch");
+    let marked = problem["marked_file"].as_str().expect("a marked file");
+    let refused_file = marked.rsplit('/').next().expect("an id").to_owned();
     let before = census(&programme.app.pool).await;
     let denied = programme.app.service.denials_counted();
     let mut requests: Vec<(&Operation, &Kind, &Client, Expected)> = Vec::new();
@@ -312,7 +325,7 @@ async fn every_operation_answers_every_kind_of_caller_as_the_description_says() 
             counted_before_the_last = true;
         }
         let reads = operation.method == Method::GET;
-        let address = address(operation, &programme.code);
+        let address = address(operation, &programme.code, &refused_file);
         let request = client.request(operation.method.clone(), &address);
         let request = if reads {
             request
