@@ -316,6 +316,13 @@ fn split_units(words: &[String]) -> (Vec<&str>, Vec<&str>) {
         .partition(|word| UNIT_WORDS.contains(word))
 }
 
+/// Letters, digits, and the marks that stand on letters.
+fn is_of_word(character: char) -> bool {
+    const VIRAMA: char = '\u{94d}';
+    let is_accent = ('\u{300}'..='\u{36f}').contains(&character);
+    character.is_alphanumeric() || is_accent || character == VIRAMA
+}
+
 /// The words of a column name in small letters: `Household-Code`, `householdCode` and
 /// `household code` are all `household`, `code`.
 pub(in crate::intake) fn words_of(name: &str) -> Vec<String> {
@@ -323,12 +330,12 @@ pub(in crate::intake) fn words_of(name: &str) -> Vec<String> {
     let mut after_small = false;
     for character in name.chars() {
         let starts_word = character.is_uppercase() && after_small;
-        if (starts_word || !character.is_alphanumeric())
+        if (starts_word || !is_of_word(character))
             && words.last().is_some_and(|word| !word.is_empty())
         {
             words.push(String::new());
         }
-        if character.is_alphanumeric()
+        if is_of_word(character)
             && let Some(word) = words.last_mut()
         {
             word.extend(character.to_lowercase());

@@ -148,8 +148,10 @@ fn expected(kind: &Kind, operation: &Operation) -> Expected {
         {
             Expected::Hidden
         }
-        Member if kind.name.ends_with(" site") && !kind.name.contains("every")
-            && operation.path.ends_with(OF_THE_SENDER) =>
+        Member
+            if kind.name.ends_with(" site")
+                && !kind.name.contains("every")
+                && operation.path.ends_with(OF_THE_SENDER) =>
         {
             Expected::Hidden
         }
@@ -299,7 +301,10 @@ async fn every_operation_answers_every_kind_of_caller_as_the_description_says() 
     let programme = seeded_programme().await;
     let callers = callers(&programme).await;
     let operations = operations();
-    let wrong = programme.manager.upload("households", None, "a,b\n1,2\n").await;
+    let wrong = programme
+        .manager
+        .upload("households", None, "a,b\n1,2\n")
+        .await;
     let problem = wrong.problem(422, "rejected-batch");
     let marked = problem["marked_file"].as_str().expect("a marked file");
     let refused_file = marked.rsplit('/').next().expect("an id").to_owned();
