@@ -10,7 +10,7 @@ pub struct Config {
     /// PostgreSQL to use; without it a private one is started under the data folder.
     #[arg(long, env = "DATABASE_URL", hide_env_values = true)]
     pub database_url: Option<String>,
-    /// Folder of the private PostgreSQL and of the key that signs checkpoints.
+    /// Folder of the private PostgreSQL, of the key that signs checkpoints, and of uploads on their way.
     #[arg(long, env = "EMBERBOOK_DATA", default_value = ".emberbook")]
     pub data: PathBuf,
     /// Address to serve on.
@@ -22,6 +22,22 @@ pub struct Config {
     /// Connections to PostgreSQL at the most.
     #[arg(long, env = "EMBERBOOK_CONNECTIONS", default_value_t = 16)]
     pub connections: u32,
+    /// Bytes that one uploaded file may have.
+    #[arg(long, env = "EMBERBOOK_UPLOAD_BYTES", default_value_t = 512 * 1024 * 1024)]
+    pub upload_bytes: u64,
+    /// Bytes that the uploads of one programme may hold at a time, until their jobs are done.
+    #[arg(long, env = "EMBERBOOK_UPLOAD_QUOTA_BYTES", default_value_t = 2 * 1024 * 1024 * 1024)]
+    pub upload_quota_bytes: u64,
+    /// Hours that an upload may take, breaks included; then it is cleared away.
+    #[arg(long, env = "EMBERBOOK_UPLOAD_HOURS", default_value_t = 48)]
+    pub upload_hours: u32,
+    /// Jobs that this server works on at a time; 0 leaves them to other servers.
+    #[arg(long, env = "EMBERBOOK_JOB_WORKERS", default_value_t = 2)]
+    pub job_workers: usize,
+    /// Seconds after which a job whose worker is silent is taken by another one.
+    #[arg(long, env = "EMBERBOOK_JOB_LEASE_SECONDS", default_value_t = 30,
+          value_parser = clap::value_parser!(u64).range(1..=3600))]
+    pub job_lease_seconds: u64,
     /// Who sees to row-level security: `service` works under a role of its own, which it
     /// makes at the start; `operator` says that you see to it, and works as the user of
     /// the database URL.

@@ -50,6 +50,22 @@ enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// Redo the draw of a round without any database or network: prints hash and id of each
+    /// drawn unit, the sample first, then the reserve.
+    Redraw {
+        /// The ids of the frame, or of one of its strata, one a line.
+        #[arg(long, value_name = "FILE")]
+        frame: PathBuf,
+        /// The seed as the trail has it.
+        #[arg(long, value_name = "HEX")]
+        seed: String,
+        /// Units of the sample.
+        #[arg(long, value_name = "N")]
+        wanted: usize,
+        /// Units of the reserve.
+        #[arg(long, value_name = "M", default_value_t = 0)]
+        reserve: usize,
+    },
     /// Print a new token that may create programmes. It is shown once.
     OperatorToken {
         #[command(flatten)]
@@ -91,6 +107,12 @@ fn main() -> ExitCode {
             kept,
             json,
         } => offline::verify(&bag, key.as_deref(), kept.as_deref(), json),
+        Command::Redraw {
+            frame,
+            seed,
+            wanted,
+            reserve,
+        } => offline::redraw(&frame, &seed, wanted, reserve),
         Command::OperatorToken {
             config,
             label,

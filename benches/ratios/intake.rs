@@ -40,6 +40,7 @@ pub async fn measure(house: &House, repeats: usize) -> Result<()> {
             starts_on: survey.starts_on,
             ends_on: survey.ends_on,
             design: survey.design.clone(),
+            plan: None,
         };
         house
             .service

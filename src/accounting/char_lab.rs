@@ -56,11 +56,22 @@ pub struct Composition {
 impl Composition {
     /// Refuses figures that no char can have, in words.
     pub fn of(test: &CharLabTest) -> Result<Self, CharLabError> {
+        let (total, inorganic) = (test.carbon_total, test.carbon_inorganic);
+        Self::from_fractions(total, inorganic, test.hydrogen, test.ash)
+    }
+
+    /// From mass fractions of the dry char.
+    pub fn from_fractions(
+        carbon_total: Decimal,
+        carbon_inorganic: Decimal,
+        hydrogen: Decimal,
+        ash: Option<Decimal>,
+    ) -> Result<Self, CharLabError> {
         let parts = [
-            ("total carbon", Some(test.carbon_total)),
-            ("inorganic carbon", Some(test.carbon_inorganic)),
-            ("hydrogen", Some(test.hydrogen)),
-            ("ash", test.ash),
+            ("total carbon", Some(carbon_total)),
+            ("inorganic carbon", Some(carbon_inorganic)),
+            ("hydrogen", Some(hydrogen)),
+            ("ash", ash),
         ];
         for (what, value) in parts {
             let value = value.unwrap_or_default();
@@ -68,14 +79,14 @@ impl Composition {
                 return Err(CharLabError::NoFraction { what, value });
             }
         }
-        let organic_carbon = organic_carbon(test.carbon_total, test.carbon_inorganic)?;
-        let hydrogen_to_carbon = hydrogen_to_carbon(test.hydrogen, organic_carbon)?;
+        let organic_carbon = organic_carbon(carbon_total, carbon_inorganic)?;
+        let hydrogen_to_carbon = hydrogen_to_carbon(hydrogen, organic_carbon)?;
         if hydrogen_to_carbon > LARGEST_RATIO {
             return Err(CharLabError::TooMuchHydrogen {
                 ratio: hydrogen_to_carbon.round_dp(2).normalize(),
             });
         }
-        let sum = organic_carbon + test.hydrogen + test.ash.unwrap_or_default();
+        let sum = organic_carbon + hydrogen + ash.unwrap_or_default();
         if sum > LARGEST_SUM {
             return Err(CharLabError::MoreThanWhole {
                 sum: sum.normalize(),

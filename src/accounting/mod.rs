@@ -18,6 +18,7 @@ pub mod methodology;
 pub mod records;
 pub mod replicates;
 pub mod rounding;
+pub mod rounds;
 pub mod statement;
 pub mod stove_days;
 pub mod stove_test;

@@ -5,6 +5,8 @@
 //! in the types of their own subjects.
 
 pub mod access;
+pub mod corrections;
+pub mod findings;
 
 use crate::accounting::factor::Factor;
 use crate::accounting::inputs::{EvidenceRole, Period};
@@ -21,6 +23,11 @@ pub mod kind {
     pub const METHODOLOGY_ADDED: &str = "methodology-added";
     pub const ROUND_OPENED: &str = "round-opened";
     pub const BATCH_ACCEPTED: &str = "batch-accepted";
+    pub const ROW_SUPERSEDED: &str = "row-superseded";
+    pub const ROW_EXCLUDED: &str = "row-excluded";
+    pub const BATCH_WITHDRAWN: &str = "batch-withdrawn";
+    /// Each needs a reason.
+    pub const CORRECTIONS: [&str; 3] = [ROW_SUPERSEDED, ROW_EXCLUDED, BATCH_WITHDRAWN];
     pub const PERIOD_OPENED: &str = "period-opened";
     pub const PERIOD_CLOSED: &str = "period-closed";
     pub const STATEMENT_MADE: &str = "statement-made";

@@ -2,7 +2,7 @@
 
 use super::Problem;
 use super::extract::{Access, PathParts, QueryParts, RepeatKey};
-use super::register::{answer, page_limit};
+use super::register::{AsOf, answer, page_limit};
 use super::templates::download;
 use crate::intake::{FileFormat, UnknownBatchKind};
 use crate::service::Service;
@@ -32,15 +32,17 @@ pub(super) fn routes() -> OpenApiRouter<Service> {
 /// List batches in trail order.
 #[utoipa::path(get, path = "/batches", tag = "evidence",
     security(("token" = ["manager", "monitor", "verifier"])),
-    params(("programme" = String, Path, description = "Programme code")), responses(
+    params(("programme" = String, Path, description = "Programme code"), AsOf), responses(
     (status = 200, body = Vec<BatchView>),
     (status = 401, body = Problem, content_type = "application/problem+json"),
-    (status = 403, body = Problem, content_type = "application/problem+json")))]
+    (status = 403, body = Problem, content_type = "application/problem+json"),
+    (status = 422, body = Problem, content_type = "application/problem+json")))]
 async fn list_batches(
     State(service): State<Service>,
     Access(caller): Access,
+    QueryParts(query): QueryParts<AsOf>,
 ) -> Result<axum::Json<Vec<BatchView>>, Problem> {
-    Ok(axum::Json(service.batches(&caller).await?))
+    Ok(axum::Json(service.batches(&caller, query.as_of).await?))
 }
 
 #[derive(Debug, Deserialize, IntoParams)]
@@ -180,6 +182,8 @@ struct RowsQuery {
     after_line: Option<u64>,
     /// Rows wanted, 1 to 1,000; default 100.
     limit: Option<u32>,
+    /// Trail position as of which the rows are corrected; default: now.
+    as_of: Option<u64>,
 }
 
 /// A page of a batch's rows, in file order.
@@ -201,7 +205,13 @@ async fn list_rows(
     let PathParts((_, batch)) = path;
     let limit = page_limit(query.limit)?;
     let rows = service
-        .batch_rows(&caller, batch, query.after_line.unwrap_or(0), limit)
+        .batch_rows(
+            &caller,
+            batch,
+            query.as_of,
+            query.after_line.unwrap_or(0),
+            limit,
+        )
         .await?;
     Ok(axum::Json(rows))
 }

@@ -1,6 +1,7 @@
 //! What handlers take from a request: the caller, a JSON body, the repeat key.
 
 use super::{Problem, roles};
+use crate::service::browser;
 use crate::service::denials::{Known, Witness};
 use crate::service::{Caller, Once, Service, ServiceError};
 use crate::trail::canonical::parse_strict;
@@ -13,7 +14,7 @@ use serde::de::DeserializeOwned;
 /// The bearer of the token, in the programme that the path names.
 pub(super) struct Access(pub Caller);
 
-fn bearer_token(headers: &HeaderMap) -> Result<&str, ServiceError> {
+pub(super) fn bearer_token(headers: &HeaderMap) -> Result<&str, ServiceError> {
     headers
         .get(header::AUTHORIZATION)
         .and_then(|value| value.to_str().ok())
@@ -23,36 +24,89 @@ fn bearer_token(headers: &HeaderMap) -> Result<&str, ServiceError> {
         .ok_or(ServiceError::Unauthenticated)
 }
 
+/// The same, or somebody whose browser shows a page of this server: for what its script
+/// asks. The session counts only where no token is sent and no other site made the browser
+/// ask; the cookie itself is `SameSite=Strict`.
+pub(super) struct PageAccess(pub Caller);
+
+impl FromRequestParts<Service> for PageAccess {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, service: &Service) -> Result<Self, Problem> {
+        if parts.headers.contains_key(header::AUTHORIZATION) {
+            let Access(caller) = Access::from_request_parts(parts, service).await?;
+            return Ok(PageAccess(caller));
+        }
+        let caller = service
+            .caller_by_session(own_session(&parts.headers).ok_or(ServiceError::Unauthenticated)?)
+            .await?;
+        if caller.first_password {
+            let why = "replace the first password before anything else";
+            return Err(ServiceError::Forbidden(why.into()).into());
+        }
+        admit(parts, service, caller).await.map(PageAccess)
+    }
+}
+
+/// The session of a browser that no other site made ask.
+fn own_session(headers: &HeaderMap) -> Option<&str> {
+    let text = |name: &str| headers.get(name).map(|value| value.to_str().unwrap_or(""));
+    if browser::is_foreign(text("sec-fetch-site"), text("origin"), text("host")) {
+        return None;
+    }
+    let mut lines = headers.get_all(header::COOKIE).iter();
+    lines.find_map(|line| browser::session_in(line.to_str().ok()?))
+}
+
+/// Whether the caller may use the operation of the programme that the path names.
+async fn admit(parts: &mut Parts, service: &Service, caller: Caller) -> Result<Caller, Problem> {
+    saw(parts, Known::caller(&caller));
+    let named = programme_of(parts, service).await?;
+    if named.as_deref() != Some(caller.programme_code.as_str()) {
+        let why = "the token belongs to another programme";
+        return Err(ServiceError::Forbidden(why.into()).into());
+    }
+    let path = parts.extensions.get::<MatchedPath>();
+    let path = path.map(MatchedPath::as_str).unwrap_or_default();
+    roles::permit(&caller, &parts.method, path)?;
+    Ok(caller)
+}
+
+async fn programme_of(parts: &mut Parts, service: &Service) -> Result<Option<String>, Problem> {
+    let params = RawPathParams::from_request_parts(parts, service)
+        .await
+        .map_err(|e| Problem::unreadable(e.to_string()))?;
+    let mut named = params.iter().filter(|(name, _)| *name == "programme");
+    Ok(named.next().map(|(_, code)| code.to_owned()))
+}
+
 impl FromRequestParts<Service> for Access {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, service: &Service) -> Result<Self, Problem> {
-        let params = RawPathParams::from_request_parts(parts, service)
-            .await
-            .map_err(|e| Problem::unreadable(e.to_string()))?;
-        let named = params
-            .iter()
-            .find(|(name, _)| *name == "programme")
-            .map(|(_, code)| code);
-        let token = bearer_token(&parts.headers)?;
+        let token = bearer_token(&parts.headers)?.to_owned();
+        Ok(Access(Access::by_token(parts, service, &token).await?))
+    }
+}
+
+impl Access {
+    /// Who holds the token, where that is somebody who may ask this.
+    pub(super) async fn by_token(
+        parts: &mut Parts,
+        service: &Service,
+        token: &str,
+    ) -> Result<Caller, Problem> {
         let caller = match service.caller_by_token(token).await {
             Err(ServiceError::Unauthenticated) => {
                 let label = service.must_be_operator(token).await?;
-                saw(parts, Known::operator(&label, named));
+                let named = programme_of(parts, service).await?;
+                saw(parts, Known::operator(&label, named.as_deref()));
                 let why = "an operator's token opens no programme";
                 return Err(ServiceError::Forbidden(why.into()).into());
             }
             known => known?,
         };
-        saw(parts, Known::caller(&caller));
-        if named != Some(caller.programme_code.as_str()) {
-            let why = "the token belongs to another programme";
-            return Err(ServiceError::Forbidden(why.into()).into());
-        }
-        let path = parts.extensions.get::<MatchedPath>();
-        let path = path.map(MatchedPath::as_str).unwrap_or_default();
-        roles::permit(&caller, &parts.method, path)?;
-        Ok(Access(caller))
+        admit(parts, service, caller).await
     }
 }
 
@@ -93,7 +147,13 @@ impl<S: Send + Sync> FromRequestParts<S> for RepeatKey {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Problem> {
-        let Some(value) = parts.headers.get("idempotency-key") else {
+        RepeatKey::of(&parts.headers)
+    }
+}
+
+impl RepeatKey {
+    pub(super) fn of(headers: &HeaderMap) -> Result<Self, Problem> {
+        let Some(value) = headers.get("idempotency-key") else {
             return Ok(RepeatKey(None));
         };
         let key = value.to_str().unwrap_or_default().trim().trim_matches('"');

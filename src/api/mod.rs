@@ -4,8 +4,14 @@
 //! `/api/v1/openapi.json` is generated from them.
 
 mod batches;
+mod comparison;
+mod corrections;
+mod drawn_rounds;
 mod extract;
+mod findings;
+mod forms;
 mod health;
+mod jobs;
 mod library;
 mod people;
 mod periods;
@@ -19,8 +25,9 @@ mod templates;
 mod tests_of_stoves;
 mod tokens;
 mod trail;
+mod uploads;
 
-pub use problem::Problem;
+pub use problem::{Problem, describe};
 
 use crate::service::{Service, ServiceError};
 use axum::Router;
@@ -49,8 +56,12 @@ use utoipa_axum::router::OpenApiRouter;
         (name = "access", description = "People, tokens, and what was denied to them"),
         (name = "register", description = "Sites, stove models, households, deployments"),
         (name = "evidence", description = "Rounds and the batches uploaded into them"),
+        (name = "uploads", description = "Files that arrive in parts and survive breaks, by the tus protocol 1.0.0 (tus.io)"),
+        (name = "jobs", description = "Long work: queued, asked about, cancelled"),
+        (name = "forms", description = "Phone forms by the OpenRosa protocol"),
         (name = "library", description = "Factors and methodologies, versioned, never edited"),
         (name = "statements", description = "Monitoring periods, statements and their traces"),
+        (name = "findings", description = "A verifier's requests and the dialogue about each"),
         (name = "tests", description = "Tests worked out; nothing is written"),
         (name = "trail", description = "The append-only log, its proofs, and the export"),
         (name = "health", description = "For load balancers")
@@ -72,6 +83,18 @@ impl utoipa::Modify for Bearer {
             .components
             .get_or_insert_default()
             .add_security_scheme("token", scheme);
+        let password = SecurityScheme::Http(
+            HttpBuilder::new()
+                .scheme(HttpAuthScheme::Basic)
+                .description(Some(
+                    "For clients of phone forms: any user name, and the token as the password.",
+                ))
+                .build(),
+        );
+        document
+            .components
+            .get_or_insert_default()
+            .add_security_scheme("password", password);
     }
 }
 
@@ -83,10 +106,17 @@ fn described_routes() -> OpenApiRouter<Service> {
         .merge(register::routes())
         .merge(rounds::routes())
         .merge(templates::routes())
+        .merge(drawn_rounds::routes())
         .merge(batches::routes())
+        .merge(corrections::routes())
+        .merge(uploads::routes())
+        .merge(jobs::routes())
+        .merge(forms::routes())
         .merge(library::routes())
         .merge(periods::routes())
         .merge(statements::routes())
+        .merge(comparison::routes())
+        .merge(findings::routes())
         .merge(tests_of_stoves::routes())
         .merge(trail::routes());
     OpenApiRouter::with_openapi(Document::openapi())
@@ -100,9 +130,17 @@ fn described_routes() -> OpenApiRouter<Service> {
 fn routes_and_document() -> (Router<Service>, utoipa::openapi::OpenApi) {
     let (routes, mut document) = described_routes().split_for_parts();
     let operations = document.paths.paths.values_mut().flat_map(|path| {
-        [&mut path.get, &mut path.post, &mut path.put]
-            .into_iter()
-            .filter_map(Option::as_mut)
+        [
+            &mut path.get,
+            &mut path.post,
+            &mut path.put,
+            &mut path.head,
+            &mut path.patch,
+            &mut path.delete,
+            &mut path.options,
+        ]
+        .into_iter()
+        .filter_map(Option::as_mut)
     });
     for (status, response) in
         operations.flat_map(|operation| operation.responses.responses.iter_mut())

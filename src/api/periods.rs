@@ -50,7 +50,8 @@ async fn open_period(
     Ok((StatusCode::CREATED, axum::Json(period)))
 }
 
-/// Close a monitoring period: later evidence goes into a restatement. For managers.
+/// Close a monitoring period: later evidence goes into a restatement. A period on which a
+/// corrective action request is open cannot be closed. For managers.
 #[utoipa::path(post, path = "/periods/{period}/close", tag = "statements",
     security(("token" = ["manager"])),
     params(("programme" = String, Path, description = "Programme code"),
@@ -61,7 +62,8 @@ async fn open_period(
     (status = 401, body = Problem, content_type = "application/problem+json"),
     (status = 403, body = Problem, content_type = "application/problem+json"),
     (status = 404, body = Problem, content_type = "application/problem+json"),
-    (status = 409, body = Problem, content_type = "application/problem+json")))]
+    (status = 409, body = Problem, content_type = "application/problem+json",
+     description = "closed already, or held open by corrective action requests, which are named")))]
 async fn close_period(
     State(service): State<Service>,
     Access(caller): Access,

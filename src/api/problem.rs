@@ -64,7 +64,12 @@ pub struct GapProblem {
 }
 
 impl Problem {
-    fn new(status: StatusCode, slug: &str, title: &'static str, detail: impl Into<String>) -> Self {
+    pub(super) fn new(
+        status: StatusCode,
+        slug: &str,
+        title: &'static str,
+        detail: impl Into<String>,
+    ) -> Self {
         Problem {
             kind: format!("/problems/{slug}"),
             title,
@@ -79,6 +84,14 @@ impl Problem {
             marked_id: None,
             denied: None,
             retry_seconds: None,
+        }
+    }
+
+    /// The same under another status, where a protocol asks for one.
+    pub(super) fn with_status(self, status: StatusCode) -> Self {
+        Problem {
+            status: status.as_u16(),
+            ..self
         }
     }
 
@@ -296,6 +309,12 @@ impl From<ServiceError> for Problem {
             }
         }
     }
+}
+
+/// A refusal in a programme as the JSON of its problem document, for work that no request waits
+/// for.
+pub fn describe(error: ServiceError, programme: &str) -> serde_json::Value {
+    serde_json::to_value(Problem::from(error).in_programme(programme)).unwrap_or_default()
 }
 
 impl IntoResponse for Problem {

@@ -59,9 +59,9 @@ pub(super) fn page_limit(asked: Option<u32>) -> Result<u32, Problem> {
 
 #[derive(Debug, Deserialize, IntoParams)]
 #[into_params(parameter_in = Query)]
-struct AsOf {
+pub(super) struct AsOf {
     /// Trail position to read at; default: now.
-    as_of: Option<u64>,
+    pub(super) as_of: Option<u64>,
 }
 
 /// List sites.

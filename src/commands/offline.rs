@@ -2,6 +2,7 @@
 
 use anyhow::{Context, Result};
 use emberbook::seed::{COMMITTED_SEED, Scale, write_folder};
+use emberbook::statistics::draw::{draw, frame_hash};
 use emberbook::verify::{Options, verify as check};
 use std::path::Path;
 use std::process::ExitCode;
@@ -46,5 +47,23 @@ pub fn seed(folder: &Path) -> Result<ExitCode> {
 /// Prints the API description.
 pub fn openapi() -> Result<ExitCode> {
     println!("{}", emberbook::api::openapi_json()?);
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Redoes a draw from a frame's ids, one a line. Prints `hash  unit`, the sample first.
+pub fn redraw(frame: &Path, seed: &str, wanted: usize, reserve: usize) -> Result<ExitCode> {
+    let text = std::fs::read_to_string(frame)
+        .with_context(|| format!("cannot read {}", frame.display()))?;
+    let ids: Vec<&str> = text.lines().collect();
+    let hash = frame_hash(&ids).context("the frame")?;
+    let drawn = draw(seed.as_bytes(), &ids, wanted).context("the draw")?;
+    eprintln!("frame of {} units, sha256 {hash}", ids.len());
+    for ranked in drawn
+        .sample
+        .iter()
+        .chain(drawn.reserve.iter().take(reserve))
+    {
+        println!("{}  {}", ranked.hash, ranked.unit);
+    }
     Ok(ExitCode::SUCCESS)
 }

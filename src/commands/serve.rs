@@ -5,12 +5,15 @@ use emberbook::config::{Config, log_key_seed};
 use emberbook::postgres::PrivatePostgres;
 use emberbook::service::tokens::TokenRequest;
 use emberbook::service::trail::LogKeys;
+use emberbook::service::uploads::UploadSettings;
+use emberbook::service::workers::WorkerSettings;
 use emberbook::service::{Role, Service};
-use emberbook::{server, store};
+use emberbook::{api, server, store};
 use std::future::Future;
 use std::net::SocketAddr;
 use std::process::ExitCode;
 use std::sync::Arc;
+use std::time::Duration;
 use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
 
@@ -75,8 +78,14 @@ pub async fn start(config: &Config) -> Result<Running> {
         .await
         .context("opening the database")?;
     let keys = LogKeys::new(config.origin.clone(), seed);
-    let service =
-        Service::new(pool, keys, Arc::new(chrono::Utc::now)).with_row_security(config.row_security);
+    let service = Service::new(pool, keys, Arc::new(chrono::Utc::now))
+        .with_row_security(config.row_security)
+        .with_upload_limit(config.upload_bytes)
+        .with_uploads(UploadSettings {
+            folder: config.data.join("uploads"),
+            quota_bytes: config.upload_quota_bytes,
+            hours: config.upload_hours,
+        });
     Ok(Running {
         service,
         database,
@@ -98,18 +107,24 @@ pub async fn serve(config: &Config, running: Running) -> Result<ExitCode> {
         .await
         .with_context(|| format!("cannot listen on {}", config.addr))?;
     println!("serving on http://{}", listener.local_addr()?);
+    let workers = running.service.start_workers(WorkerSettings {
+        workers: config.job_workers,
+        lease: Duration::from_secs(config.job_lease_seconds),
+        describe: api::describe,
+    });
     let router = server::router(running.service.clone());
     axum::serve(
         listener,
         router.into_make_service_with_connect_info::<SocketAddr>(),
     )
-    .with_graceful_shutdown(stop_signal())
+    .with_graceful_shutdown(stop_signal(running.service.clone()))
     .await?;
+    workers.stop().await;
     running.stop().await?;
     Ok(ExitCode::SUCCESS)
 }
 
-async fn stop_signal() {
+async fn stop_signal(service: Service) {
     let interrupt = tokio::signal::ctrl_c();
     let terminate = tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate());
     match terminate {
@@ -123,6 +138,7 @@ async fn stop_signal() {
             let _ = interrupt.await;
         }
     }
+    service.announce_stop();
 }
 
 pub fn operator_token(config: &Config, label: &str, days: u32) -> Result<ExitCode> {

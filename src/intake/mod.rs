@@ -2,8 +2,9 @@
 //!
 //! A [`Template`] says which columns a batch has and what each cell may hold. It
 //! knows no file format: [`CsvReader`] turns the bytes of a CSV file into cell
-//! texts, [`read_rows`] those of either a CSV file or a workbook, and [`row_from_texts`] checks texts that came by any other way (a JSON
-//! post, a row of a bag) by the same rules. [`typed`] turns a checked [`Row`] into
+//! texts, [`read_rows`] those of either a CSV file or a workbook, and [`row_from_texts`]
+//! checks texts that came by any other way (a JSON post, a row of a bag) by the same
+//! rules. [`typed`] turns a checked [`Row`] into
 //! the types of the accounting.
 //!
 //! Nothing is guessed and nothing is repaired: a cell that can be read in two ways
@@ -28,6 +29,7 @@ pub mod typed;
 mod value;
 mod workbook;
 mod workbook_template;
+pub mod xform;
 
 #[cfg(test)]
 pub(in crate::intake) mod tests;

@@ -63,6 +63,16 @@ pub mod code {
     pub const WATER_GREW: &str = "water_grew";
     pub const WATER_COOLED: &str = "water_cooled";
     pub const PARTS_OVER_WHOLE: &str = "parts_over_whole";
+
+    pub const NOT_XML: &str = "not_xml";
+    pub const DOCUMENT_TYPE: &str = "document_type";
+    pub const FORM_TOO_LARGE: &str = "form_too_large";
+    pub const UNKNOWN_FORM: &str = "unknown_form";
+    pub const UNKNOWN_QUESTION: &str = "unknown_question";
+    pub const REPEATED_QUESTION: &str = "repeated_question";
+    pub const NOT_PLAIN: &str = "not_plain";
+    pub const INSTANCE_ID: &str = "instance_id";
+    pub const EDITED_FORM: &str = "edited_form";
 }
 
 /// One thing that is wrong, and where.

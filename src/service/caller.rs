@@ -13,7 +13,7 @@ pub enum Role {
     Manager,
     /// Reads and uploads evidence, of its own sites where it is bound to some.
     Monitor,
-    /// Reads everything, changes nothing.
+    /// Reads everything and raises findings; changes nothing else.
     Verifier,
 }
 

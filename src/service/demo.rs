@@ -2,6 +2,7 @@
 //! programme's own staff would go through.
 
 use super::batches::Upload;
+use super::drawn_rounds::SeedRequest;
 use super::periods::NewPeriod;
 use super::programmes::NewProgramme;
 use super::register::{Site, StoveModel};
@@ -10,8 +11,11 @@ use super::statements::{NewStatement, StatementView};
 use super::tokens::TokenRequest;
 use super::upload::Spooled;
 use super::{Caller, Once, Role, Service, ServiceError};
+use crate::accounting::records::RoundKind;
+use crate::accounting::rounds::plan::{PrecisionKind, RoundPlan, SampleDesign, SampleUnit};
 use crate::intake::BatchKind;
 use crate::seed::programme::ProgrammeFile;
+use rust_decimal::Decimal;
 use std::path::Path;
 
 /// What the seed folder became.
@@ -73,12 +77,61 @@ impl Service {
                 self.make_statement(&caller, &new, &Once::unkeyed()).await?
             }
         };
+        self.draw_next_round(&caller, &file).await?;
         Ok(Loaded {
             caller,
             token,
             statement,
             fresh,
         })
+    }
+
+    /// Plans and draws the usage survey of the coming year, where that is not done yet. The
+    /// surveys that the seed's rows come from were drawn before, and are described in words.
+    async fn draw_next_round(
+        &self,
+        caller: &Caller,
+        file: &ProgrammeFile,
+    ) -> Result<(), ServiceError> {
+        let starts_on = file.period.ends_on;
+        let code = format!("usage-{}", starts_on.format("%Y"));
+        let known = self.rounds(caller).await?;
+        if known.iter().any(|view| view.round.code == code) {
+            return Ok(());
+        }
+        let round = NewRound {
+            code: code.clone(),
+            kind: RoundKind::UsageSurvey.code().into(),
+            starts_on,
+            ends_on: starts_on + chrono::Days::new(365),
+            design: "Simple random sample of the stoves in service, drawn by the program.".into(),
+            plan: Some(RoundPlan {
+                purpose: "Share of the stoves in use in the coming year (invented).".into(),
+                unit: SampleUnit::Stove,
+                frame_on: starts_on,
+                design: SampleDesign::SimpleRandom,
+                strata_by: Vec::new(),
+                units_in_each: None,
+                confidence: Decimal::new(90, 2),
+                precision: Decimal::new(10, 2),
+                precision_is: PrecisionKind::Relative,
+                expected_share: Some(Decimal::new(85, 2)),
+                expected_mean: None,
+                expected_standard_deviation: None,
+                design_effect: Decimal::ONE,
+                expected_response: Decimal::new(90, 2),
+                reserve: 2,
+            }),
+        };
+        let once = Once::unkeyed();
+        self.open_round(caller, &round, &once).await?;
+        self.take_frame(caller, &code, &once).await?;
+        let public = SeedRequest {
+            words: "07 14 22 31 40 45".into(),
+            source: "numbers of a lottery that does not exist; invented for the demo".into(),
+        };
+        self.fix_seed(caller, &code, &public, &once).await?;
+        Ok(())
     }
 
     /// Sites, models, rounds and the period, where they are not there yet.
@@ -125,6 +178,7 @@ impl Service {
                 starts_on: round.starts_on,
                 ends_on: round.ends_on,
                 design: round.design.clone(),
+                plan: None,
             };
             self.open_round(caller, &round, &once).await?;
         }

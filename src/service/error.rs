@@ -105,7 +105,15 @@ impl From<StoreError> for ServiceError {
                 "code_taken",
                 "the programme has this version of the stove model",
             ),
+            Some("batch_pkey") => (
+                "batch_known",
+                "a batch of this id was accepted before, with rows of other sites",
+            ),
             Some("round_code_taken") => ("code_taken", "the programme has a round with this code"),
+            Some("round_step_taken") => (
+                "step_taken",
+                "this step of the round has been taken; each is taken once",
+            ),
             Some("period_code_taken") => {
                 ("code_taken", "the programme has a period with this code")
             }
@@ -122,6 +130,14 @@ impl From<StoreError> for ServiceError {
                 "the period shares days with another one; a stove-day belongs to one period",
             ),
             Some("period_closed_already") => ("period_closed", "the period is already closed"),
+            Some("correction_taken") => (
+                "corrected_already",
+                "the row or batch was corrected already",
+            ),
+            Some("deployment_end_of_deployment") => (
+                "unknown_deployment",
+                "an end would be recorded of a deployment that does not stand",
+            ),
             Some("one_household_at_a_time") => (
                 "overlapping_deployment",
                 "a stove would be in two households at a time",

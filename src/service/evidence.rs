@@ -1,6 +1,7 @@
 //! Reading accepted evidence: batches, their rows, and the rows behind a figure.
 
 use super::batches::{BatchView, view_of_row};
+use super::corrections::{CorrectionView, of_batches};
 use super::register::check_code;
 use super::{Caller, Service, ServiceError};
 use crate::intake::BatchKind;
@@ -21,6 +22,9 @@ pub struct RowView {
     pub row_hash: String,
     #[schema(value_type = Object)]
     pub cells: Map<String, Value>,
+    /// What took the row out of the account; absent = it counts.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub corrected: Option<CorrectionView>,
 }
 
 /// A page of a longer list.
@@ -154,10 +158,16 @@ impl Service {
         Ok(rows.iter().map(|row| row_view(kind, row)).collect())
     }
 
-    /// All batches; for a caller who is bound to sites, those with a row of one of them.
-    pub async fn batches(&self, caller: &Caller) -> Result<Vec<BatchView>, ServiceError> {
+    /// All batches known at trail position `as_of` (default: now); for a caller who is bound to
+    /// sites, those with a row of one of them.
+    pub async fn batches(
+        &self,
+        caller: &Caller,
+        as_of: Option<u64>,
+    ) -> Result<Vec<BatchView>, ServiceError> {
         let mut connection = self.reading(caller).await?;
-        let mut rows = store::batches::all(&mut connection, caller.programme_id).await?;
+        let position = position(&mut connection, caller, as_of).await?;
+        let mut rows = store::batches::all(&mut connection, caller.programme_id, position).await?;
         if let Some(own) = &caller.sites {
             let touching =
                 store::sites::batches_touching(&mut connection, caller.programme_id, own).await?;
@@ -178,17 +188,22 @@ impl Service {
         Ok(found)
     }
 
-    /// A page of a batch's rows, in file order.
+    /// A page of a batch's rows, in file order, corrected as of a trail position (default: now).
     pub async fn batch_rows(
         &self,
         caller: &Caller,
         id: Uuid,
+        as_of: Option<u64>,
         after_line: u64,
         limit: u32,
     ) -> Result<Vec<RowView>, ServiceError> {
         let batch = self.batch(caller, id).await?;
         let kind = known_kind(&batch.kind)?;
         let mut connection = self.reading(caller).await?;
+        let position = position(&mut connection, caller, as_of).await?;
+        if batch.sequence >= position {
+            return Err(ServiceError::not_found("batch", id));
+        }
         let rows = store::rows::of_batch(
             &mut connection,
             caller.programme_id,
@@ -199,7 +214,12 @@ impl Service {
             caller.sites.as_deref(),
         )
         .await?;
-        Ok(rows.iter().map(|row| row_view(kind, row)).collect())
+        let corrections = of_batches(&mut connection, caller, position, &[id]).await?;
+        let view = |row| RowView {
+            corrected: out_of_account(&corrections, id, row),
+            ..row_view(kind, row)
+        };
+        Ok(rows.iter().map(view).collect())
     }
 
     /// One row by its place, `batch` and `line`.
@@ -209,7 +229,7 @@ impl Service {
         batch: Uuid,
         line: u64,
     ) -> Result<RowView, ServiceError> {
-        self.batch_rows(caller, batch, line.saturating_sub(1), 1)
+        self.batch_rows(caller, batch, None, line.saturating_sub(1), 1)
             .await?
             .into_iter()
             .find(|row| row.line == line)
@@ -277,10 +297,24 @@ pub(super) fn row_view(kind: BatchKind, row: &StoredRow) -> RowView {
         line: row.line,
         row_hash: row.row_hash.to_string(),
         cells: cells(kind, row),
+        corrected: None,
     }
 }
 
-fn cells(kind: BatchKind, row: &StoredRow) -> Map<String, Value> {
+/// What took the row out of the account; where several did, what became of it last.
+fn out_of_account(
+    corrections: &[CorrectionView],
+    batch: Uuid,
+    row: &StoredRow,
+) -> Option<CorrectionView> {
+    let of_row = |each: &&CorrectionView| {
+        each.batch == batch && each.line.is_none_or(|line| line == row.line)
+    };
+    // The list begins with the latest.
+    corrections.iter().find(of_row).cloned()
+}
+
+pub(super) fn cells(kind: BatchKind, row: &StoredRow) -> Map<String, Value> {
     kind.template()
         .columns
         .iter()

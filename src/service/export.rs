@@ -3,7 +3,10 @@
 //! Two exports at the same trail position are the same bytes: fixed order, no
 //! clock, no randomness.
 
+mod rounds;
+
 use super::{Caller, Service, ServiceError};
+use crate::accounting::records::findings::{Act, FindingBook, Told};
 use crate::accounting::records::kind;
 use crate::intake::BatchKind;
 use crate::store;
@@ -11,7 +14,8 @@ use crate::store::rows::StoredRow;
 use crate::store::trail::EntryRow;
 use crate::trail::bag::{BagWriter, pack};
 use crate::trail::canonical::canonical_of;
-use crate::verify::layout;
+use crate::verify::{findings, layout};
+use chrono::SecondsFormat;
 use sqlx::PgConnection;
 use std::io::{BufWriter, Seek, Write};
 use std::path::Path;
@@ -68,6 +72,7 @@ impl Service {
         for batch_kind in BatchKind::ALL {
             write_rows(connection, caller, batch_kind, position, &mut bag).await?;
         }
+        rounds::write(connection, caller, position, &mut bag).await?;
         let last_time = write_trail(connection, caller, position, &mut bag).await?;
         // What follows is of a size that never changes, so the snapshot is let go first:
         // no request may hold one connection while it waits for another.
@@ -145,6 +150,7 @@ async fn write_trail(
         put(bag, &layout::statement_file(&entry.subject), &entry.content)?;
     }
     write_library(&entries, bag)?;
+    write_findings(&entries, bag)?;
     Ok(entries
         .last()
         .map_or_else(String::new, |entry| entry.at.format("%Y-%m-%d").to_string()))
@@ -179,6 +185,27 @@ fn write_library(entries: &[EntryRow], bag: &mut BagWriter) -> Result<(), Servic
         layout::METHODOLOGIES,
         &pretty(&serde_json::Value::Array(methodologies))?,
     )
+}
+
+/// Findings with their dialogues, as the trail tells them.
+fn write_findings(entries: &[EntryRow], bag: &mut BagWriter) -> Result<(), ServiceError> {
+    let mut book = FindingBook::default();
+    for entry in entries {
+        let Some(act) = Act::from_entry_kind(&entry.kind) else {
+            continue;
+        };
+        let time = entry.at.to_rfc3339_opts(SecondsFormat::Millis, true);
+        let told = Told {
+            sequence: entry.sequence,
+            subject: &entry.subject,
+            actor: &entry.actor,
+            time: &time,
+        };
+        book.take(act, told, &entry.content)
+            .map_err(|e| ServiceError::Internal(format!("trail entry {}: {e}", entry.sequence)))?;
+    }
+    let table = findings::table(&book).map_err(|e| ServiceError::Internal(e.to_string()))?;
+    put(bag, layout::FINDINGS, &table)
 }
 
 async fn write_rows(

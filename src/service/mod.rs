@@ -6,12 +6,19 @@
 pub mod access;
 pub mod batches;
 mod brake;
+pub mod browser;
 pub mod caller;
+pub mod comparison;
+pub mod corrections;
 pub mod demo;
 pub mod denials;
+pub mod drawn_rounds;
 mod error;
 pub mod evidence;
 pub mod export;
+pub mod findings;
+pub mod forms;
+pub mod jobs;
 pub mod library;
 pub mod mappings;
 pub mod overview;
@@ -19,12 +26,15 @@ mod passwords;
 pub mod people;
 pub mod periods;
 pub mod programmes;
+mod progress;
 pub mod register;
 pub mod rounds;
 pub mod statements;
 pub mod tokens;
 pub mod trail;
 pub mod upload;
+pub mod uploads;
+pub mod workers;
 mod write;
 
 pub use caller::{Caller, Role};
@@ -53,6 +63,10 @@ pub struct Service {
     passwords: Arc<passwords::Passwords>,
     brake: Arc<brake::Brake>,
     denied: Arc<AtomicU64>,
+    desk: Arc<uploads::Desk>,
+    /// Told when a job begins to wait on this server.
+    job_waits: Arc<tokio::sync::Notify>,
+    stopping: tokio_util::sync::CancellationToken,
 }
 
 impl Service {
@@ -66,6 +80,11 @@ impl Service {
             passwords: Arc::default(),
             brake: Arc::default(),
             denied: Arc::default(),
+            desk: Arc::new(uploads::Desk::new(uploads::UploadSettings::in_folder(
+                std::env::temp_dir().join(format!("emberbook-{}", std::process::id())),
+            ))),
+            job_waits: Arc::default(),
+            stopping: tokio_util::sync::CancellationToken::new(),
         }
     }
 
@@ -83,6 +102,16 @@ impl Service {
     pub fn with_upload_limit(self, bytes: u64) -> Self {
         Service {
             upload_bytes_max: bytes,
+            ..self
+        }
+    }
+
+    /// Keeps uploads on their way as `settings` say; without them, in the system's folder for
+    /// what may be lost.
+    #[must_use]
+    pub fn with_uploads(self, settings: uploads::UploadSettings) -> Self {
+        Service {
+            desk: Arc::new(uploads::Desk::new(settings)),
             ..self
         }
     }
@@ -123,6 +152,16 @@ impl Service {
             .row_security
             .changing(&self.pool, caller.programme_id)
             .await?)
+    }
+
+    /// Tells those who follow something without end that the server is about to stop.
+    pub fn announce_stop(&self) {
+        self.stopping.cancel();
+    }
+
+    /// Waits for that.
+    pub async fn stop_announced(&self) {
+        self.stopping.cancelled().await;
     }
 
     /// Lets go of the database; requests still under way fail.

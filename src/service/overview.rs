@@ -78,7 +78,7 @@ impl Service {
             ended: counts.ended,
             in_service,
             rounds: self.rounds(caller).await?,
-            batches: self.batches(caller).await?,
+            batches: self.batches(caller, None).await?,
             periods,
             statement,
             missing,

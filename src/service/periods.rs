@@ -1,5 +1,6 @@
 //! Monitoring periods: opened, then closed.
 
+use super::findings::must_not_be_held_open;
 use super::register::{check_code, check_days};
 use super::{Caller, Once, Service, ServiceError};
 use crate::accounting::inputs::Period;
@@ -71,6 +72,9 @@ impl Service {
         caller.must_manage()?;
         self.write(caller, once, async |connection| {
             let row = period_by_code(connection, caller, code).await?;
+            if row.closed.is_none() {
+                must_not_be_held_open(connection, caller, code).await?;
+            }
             let record = PeriodClosedRecord {
                 code: code.to_owned(),
             };

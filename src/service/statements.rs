@@ -7,7 +7,7 @@ use crate::accounting::inputs::{
 };
 use crate::accounting::methodology::Methodology;
 use crate::accounting::records::{RoundRecord, choose_rounds, kind};
-use crate::accounting::statement::{Gap, Statement, state};
+use crate::accounting::statement::{Gap, Statement, gaps, state};
 use crate::store;
 use crate::store::cohorts::{self, Scope};
 use crate::store::samples;
@@ -71,7 +71,7 @@ impl Service {
                 methodology_at(connection, caller, &new.methodology, position).await?;
             let inputs =
                 statement_inputs(connection, caller, &row.period, methodology, position).await?;
-            let statement = state(&inputs).map_err(ServiceError::Gaps)?;
+            let statement = computed(inputs).await?;
             let restatement = row.closed.is_some_and(|closed| position > closed);
             self.record_statement(connection, caller, &statement, restatement)
                 .await
@@ -151,7 +151,7 @@ impl Service {
         let methodology = methodology_at(&mut transaction, caller, methodology, position).await?;
         let inputs =
             statement_inputs(&mut transaction, caller, &row.period, methodology, position).await?;
-        Ok(state(&inputs).err().unwrap_or_default())
+        Ok(gaps(&inputs))
     }
 
     /// All statements, the latest first.
@@ -192,6 +192,14 @@ impl Service {
     }
 }
 
+/// The statement, worked out where it keeps no other request waiting.
+async fn computed(inputs: StatementInputs) -> Result<Statement, ServiceError> {
+    tokio::task::spawn_blocking(move || state(&inputs))
+        .await
+        .map_err(|e| ServiceError::Internal(format!("statement: {e}")))?
+        .map_err(ServiceError::Gaps)
+}
+
 fn view(row: StatementRow) -> StatementView {
     StatementView {
         id: row.statement_id,
@@ -204,7 +212,7 @@ fn view(row: StatementRow) -> StatementView {
     }
 }
 
-async fn methodology_at(
+pub(super) async fn methodology_at(
     connection: &mut PgConnection,
     caller: &Caller,
     name: &str,
@@ -218,7 +226,7 @@ async fn methodology_at(
 }
 
 /// Gathers what the statement is a function of, as known at `position`.
-async fn statement_inputs(
+pub(super) async fn statement_inputs(
     connection: &mut PgConnection,
     caller: &Caller,
     period: &Period,

@@ -1,20 +1,27 @@
 //! Uploaded bytes, spooled to a file of bounded size and hashed on the way.
 
 use super::ServiceError;
+use super::progress::Progress;
 use crate::trail::merkle::Hash;
 use futures_util::{Stream, StreamExt};
 use sha2::{Digest, Sha256};
 use std::fmt::Display;
-use std::io::{Seek, Write};
+use std::io::{Read, Seek, Write};
+use std::path::Path;
+use std::sync::Arc;
 
 /// Bytes that one upload may have, where nothing else is asked for.
 pub const UPLOAD_BYTES_MAX: u64 = 512 * 1024 * 1024;
 
-/// A whole upload on disk; gone when dropped.
+/// Bytes hashed at a time.
+const HASH_BYTES: usize = 256 * 1024;
+
+/// A whole upload on disk; gone when dropped, where it is not a kept file.
 pub struct Spooled {
     file: std::fs::File,
     pub sha256: Hash,
     pub bytes: u64,
+    progress: Arc<Progress>,
 }
 
 impl Spooled {
@@ -48,6 +55,7 @@ impl Spooled {
             file,
             sha256: Hash(digest.finalize().into()),
             bytes,
+            progress: Arc::default(),
         })
     }
 
@@ -61,6 +69,7 @@ impl Spooled {
             file,
             sha256,
             bytes: bytes.len() as u64,
+            progress: Arc::default(),
         })
     }
 
@@ -69,11 +78,40 @@ impl Spooled {
         self.file.try_clone().map_err(disk)
     }
 
+    /// Takes a file that stays where it is, and hashes it. Blocks.
+    pub(super) fn kept(path: &Path, progress: Arc<Progress>) -> Result<Self, ServiceError> {
+        let mut file = std::fs::File::open(path).map_err(disk)?;
+        let mut digest = Sha256::new();
+        let mut buffer = vec![0; HASH_BYTES];
+        let mut bytes = 0_u64;
+        loop {
+            let read = file.read(&mut buffer).map_err(disk)?;
+            let Some(part) = buffer.get(..read).filter(|part| !part.is_empty()) else {
+                break;
+            };
+            digest.update(part);
+            bytes += part.len() as u64;
+        }
+        file.rewind().map_err(disk)?;
+        progress.watch(&file, bytes);
+        Ok(Spooled {
+            file,
+            sha256: Hash(digest.finalize().into()),
+            bytes,
+            progress,
+        })
+    }
+
+    /// Where the reading of it tells how far it has come.
+    pub(super) fn progress(&self) -> Arc<Progress> {
+        Arc::clone(&self.progress)
+    }
+
     pub(super) fn into_file(self) -> std::fs::File {
         self.file
     }
 }
 
 fn disk(error: std::io::Error) -> ServiceError {
-    ServiceError::Internal(format!("temporary file: {error}"))
+    ServiceError::Internal(format!("file of an upload: {error}"))
 }

@@ -125,6 +125,28 @@ impl Service {
             .await
     }
 
+    /// The same with the reason that the caller gives for it.
+    pub(super) async fn log_for_reason<C: Serialize>(
+        &self,
+        connection: &mut PgConnection,
+        caller: &Caller,
+        (kind, subject): (&str, &str),
+        content: &C,
+        reason: &str,
+    ) -> Result<u64, ServiceError> {
+        let content = canonical_of(content)
+            .map_err(|e| ServiceError::Internal(format!("record of {subject}: {e}")))?;
+        let entry = NewEntry {
+            kind,
+            subject,
+            content: &content,
+            actor: &caller.actor(),
+            reason: Some(reason),
+            now: self.now(),
+        };
+        Ok(store::trail::append(connection, caller.programme_id, &entry).await?)
+    }
+
     /// The same for content that is canonical JSON already.
     pub(super) async fn log_bytes(
         &self,

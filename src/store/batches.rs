@@ -10,6 +10,8 @@ use uuid::Uuid;
 pub struct BatchRow {
     pub record: BatchRecord,
     pub sequence: u64,
+    /// The entry that withdrew it.
+    pub withdrawn: Option<u64>,
     pub accepted_at: DateTime<Utc>,
 }
 
@@ -45,32 +47,37 @@ pub async fn by_id(
     programme_id: Uuid,
     batch_id: Uuid,
 ) -> Result<Option<BatchRow>, StoreError> {
-    Ok(select(connection, programme_id, Some(batch_id))
+    Ok(select(connection, programme_id, Some(batch_id), u64::MAX)
         .await?
         .pop())
 }
 
-/// All batches, in trail order.
+/// All batches known at `position`, in trail order.
 pub async fn all(
     connection: &mut PgConnection,
     programme_id: Uuid,
+    position: u64,
 ) -> Result<Vec<BatchRow>, StoreError> {
-    select(connection, programme_id, None).await
+    select(connection, programme_id, None, position).await
 }
 
 async fn select(
     connection: &mut PgConnection,
     programme_id: Uuid,
     batch_id: Option<Uuid>,
+    position: u64,
 ) -> Result<Vec<BatchRow>, StoreError> {
     let rows = sqlx::query!(
-        "select b.batch_id, b.kind, b.round_code, b.file_name, b.file_sha256, b.row_count, b.root,
-                b.sequence, e.at
+        r#"select b.batch_id, b.kind, b.round_code, b.file_name, b.file_sha256, b.row_count, b.root,
+                b.sequence, e.at, c.sequence as "withdrawn?"
          from batch b join trail_entry e using (programme_id, sequence)
-         where b.programme_id = $1 and ($2::uuid is null or b.batch_id = $2)
-         order by b.sequence",
+         left join correction c on c.programme_id = $1 and c.batch_id = b.batch_id
+                               and c.line is null and c.sequence < $3
+         where b.programme_id = $1 and ($2::uuid is null or b.batch_id = $2) and b.sequence < $3
+         order by b.sequence"#,
         programme_id,
-        batch_id
+        batch_id,
+        signed(position)
     )
     .fetch_all(connection)
     .await?;
@@ -87,6 +94,10 @@ async fn select(
                     root: hex::encode(row.root),
                 },
                 sequence: unsigned(row.sequence, "batch")?,
+                withdrawn: row
+                    .withdrawn
+                    .map(|sequence| unsigned(sequence, "correction"))
+                    .transpose()?,
                 accepted_at: row.at,
             })
         })

@@ -32,14 +32,11 @@ pub async fn cohort_days(
                select d.model_code, d.model_version, h.site_code, d.installed_on,
                       greatest($3, d.installed_on + $5::integer) as counts_from,
                       least($4, coalesce(d.ended_on, e.ended_on)) as counts_until
-               from deployment d
-               join household h on h.programme_id = d.programme_id
-                               and h.household_code = d.household_code
-               left join deployment_end e on e.programme_id = d.programme_id
-                               and e.serial = d.serial and e.installed_on = d.installed_on
-                               and e.sequence < $2
-               where d.programme_id = $1 and d.sequence < $2 and not coalesce(d.second_stove, false)
-                 and d.installed_on < $4
+               from live_deployment($1, $2) d
+               join live_household($1, $2) h on h.household_code = d.household_code
+               left join live_deployment_end($1, $2) e
+                      on e.serial = d.serial and e.installed_on = d.installed_on
+               where not coalesce(d.second_stove, false) and d.installed_on < $4
            ), banded as (
                select model_code, model_version, site_code, age_band,
                       least(counts_until, (installed_on + make_interval(years => age_band + 1))::date)
@@ -96,14 +93,12 @@ pub async fn usage_counts(
         r#"with answered as (
                select u.outcome, u.surveyed_on, u.share_of_meals, u.days_used_last_week,
                       h.site_code,
-                      (select max(d.installed_on) from deployment d
-                       where d.programme_id = u.programme_id and d.serial = u.serial
-                         and d.household_code = u.household_code
-                         and d.installed_on <= u.surveyed_on and d.sequence < $2) as installed_on
-               from usage_answer u
-               join household h on h.programme_id = u.programme_id
-                               and h.household_code = u.household_code
-               where u.programme_id = $1 and u.sequence < $2 and u.round_code = any($5)
+                      (select max(d.installed_on) from live_deployment($1, $2) d
+                       where d.serial = u.serial and d.household_code = u.household_code
+                         and d.installed_on <= u.surveyed_on) as installed_on
+               from live_usage_answer($1, $2) u
+               join live_household($1, $2) h on h.household_code = u.household_code
+               where u.round_code = any($5)
                  and u.surveyed_on >= $3 and u.surveyed_on < $4
            ), banded as (
                select outcome, site_code,
@@ -170,14 +165,14 @@ pub async fn kitchen_households(
 ) -> Result<Vec<KitchenHousehold>, StoreError> {
     let tests = sqlx::query!(
         r#"select day.household_code as "household!", h.site_code as "site!",
-                  count(*)::integer as "days!",
-                  sum(day.children_0_14 * 0.5 + day.women_over_14 * 0.8
-                      + day.men_15_59 * 1.0 + day.men_over_59 * 0.8) as "adult_days!"
-           from (select distinct household_code, measured_on, children_0_14, women_over_14,
-                                 men_15_59, men_over_59
-                 from kitchen_day
-                 where programme_id = $1 and sequence < $2 and round_code = any($3)) as day
-           join household h on h.programme_id = $1 and h.household_code = day.household_code
+                  count(*)::integer as "days!", sum(day.adults) as "adult_days!"
+           from (select household_code, measured_on,
+                        max(children_0_14 * 0.5 + women_over_14 * 0.8
+                            + men_15_59 * 1.0 + men_over_59 * 0.8) as adults
+                 from live_kitchen_day($1, $2)
+                 where round_code = any($3)
+                 group by household_code, measured_on) as day
+           join live_household($1, $2) h on h.household_code = day.household_code
            group by day.household_code, h.site_code"#,
         scope.programme_id,
         signed(scope.position),
@@ -200,11 +195,11 @@ pub async fn kitchen_households(
         );
     }
     let burns = sqlx::query!(
-        r#"select household_code, device, fuel,
+        r#"select household_code as "household_code!", device as "device!", fuel as "fuel!",
                   sum((stock_start_wet_kg + added_wet_kg - stock_end_wet_kg) * (1 - moisture_wb))
                   as "dry_kg!"
-           from kitchen_day
-           where programme_id = $1 and sequence < $2 and round_code = any($3)
+           from live_kitchen_day($1, $2)
+           where round_code = any($3)
            group by household_code, device, fuel"#,
         scope.programme_id,
         signed(scope.position),
@@ -240,11 +235,11 @@ pub async fn char_lots(
                       coalesce(char_wet_kg * (1 - char_moisture_wb)
                                > $6::numeric * fuel_burnt_wet_kg * (1 - fuel_moisture_wb), false)
                       as over_bound
-               from char_weighing
-               where programme_id = $1 and sequence < $2 and round_code = any($5)
+               from live_char_weighing($1, $2)
+               where round_code = any($5)
                  and weighed_on >= $3 and weighed_on < $4
            )
-           select feedstock, fate, count(*) as "weighings!", sum(dry_kg) as "dry_kg!",
+           select feedstock as "feedstock!", fate as "fate!", count(*) as "weighings!", sum(dry_kg) as "dry_kg!",
                   count(*) filter (where over_bound) as "over_bound_weighings!",
                   coalesce(sum(dry_kg) filter (where over_bound), 0) as "over_bound_dry_kg!"
            from weighed group by feedstock, fate"#,
@@ -275,17 +270,20 @@ pub async fn char_lots(
 }
 
 /// The batches of `rounds`, or of the register where none are asked for, known at the
-/// scope's position, in trail order.
+/// scope's position and not withdrawn by then, in trail order.
 pub async fn batches(
     connection: &mut PgConnection,
     scope: Scope<'_>,
     rounds: Option<&[String]>,
 ) -> Result<Vec<BatchRef>, StoreError> {
     let rows = sqlx::query!(
-        "select batch_id, row_count, root from batch
+        "select batch_id, row_count, root from batch b
          where programme_id = $1 and sequence < $2
            and case when $3::text[] is null then round_code is null
                     else round_code = any($3) end
+           and not exists (select from correction c
+                           where c.programme_id = $1 and c.batch_id = b.batch_id
+                             and c.line is null and c.sequence < $2)
          order by sequence",
         scope.programme_id,
         signed(scope.position),

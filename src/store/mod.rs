@@ -6,8 +6,12 @@
 pub mod access;
 pub mod batches;
 pub mod cohorts;
+pub mod corrections;
 pub mod denials;
+pub mod drawn_rounds;
+pub mod findings;
 pub mod idempotency;
+pub mod jobs;
 pub mod library;
 pub mod mappings;
 pub mod people;
@@ -23,6 +27,7 @@ pub mod sites;
 pub mod staging;
 pub mod statements;
 pub mod trail;
+pub mod uploads;
 pub mod wall;
 
 use crate::config::RowSecurity;

@@ -102,12 +102,12 @@ pub async fn in_service(
     days: &[NaiveDate],
 ) -> Result<Vec<InService>, StoreError> {
     let rows = sqlx::query!(
-        r#"select day.on as "on!", d.model_code, d.model_version, h.site_code, count(*) as "stoves!"
+        r#"select day.on as "on!", d.model_code, d.model_version, h.site_code as "site_code!",
+                  count(*) as "stoves!"
            from unnest($2::date[]) as day ("on")
            join deployment_span s on s.programme_id = $1 and s.span @> day.on
-           join deployment d using (programme_id, serial, installed_on)
-           join household h on h.programme_id = d.programme_id
-                           and h.household_code = d.household_code
+           join deployment d using (programme_id, batch_id, line)
+           join standing_household($1) h on h.household_code = d.household_code
            group by day.on, d.model_code, d.model_version, h.site_code
            order by day.on, d.model_code, d.model_version, h.site_code"#,
         programme_id,
@@ -162,12 +162,11 @@ pub async fn counts(
                select s.span from deployment_span s
                where s.programme_id = $1
                  and ($2::text[] is null or exists (
-                     select from household h
-                     where h.programme_id = $1 and h.household_code = s.household_code
-                       and h.site_code = any($2)))
+                     select from standing_household($1) h
+                     where h.household_code = s.household_code and h.site_code = any($2)))
            )
-           select (select count(*) from household where programme_id = $1
-                   and ($2::text[] is null or site_code = any($2))) as "households!",
+           select (select count(*) from standing_household($1)
+                   where ($2::text[] is null or site_code = any($2))) as "households!",
                   (select count(*) from own) as "deployments!",
                   (select count(*) from own where not upper_inf(span)) as "ended!""#,
         programme_id,

@@ -28,7 +28,18 @@ pub struct StoredRow {
 /// Columns of [`selection`] before those of the template.
 const FIXED_COLUMNS: usize = 5;
 
+/// All accepted rows of a kind, corrected or not.
 fn selection(kind: BatchKind) -> String {
+    selection_from(kind, table(kind))
+}
+
+/// The rows of a kind that count at the position of parameter `known_at`.
+fn live(kind: BatchKind, known_at: &str) -> String {
+    let table = table(kind);
+    selection_from(kind, &format!("live_{table}($1, {known_at}) as {table}"))
+}
+
+fn selection_from(kind: BatchKind, source: &str) -> String {
     let mut sql = "select batch_id, line, row_hash, sequence".to_owned();
     sql.push_str(if kind.needs_round() {
         ", round_code"
@@ -47,7 +58,7 @@ fn selection(kind: BatchKind) -> String {
             _ => sql.push_str(&format!("{}::text", column.name)),
         }
     }
-    format!("{sql} from {} ", table(kind))
+    format!("{sql} from {source} ")
 }
 
 fn stored_row(kind: BatchKind, row: &PgRow) -> Result<StoredRow, StoreError> {
@@ -94,7 +105,7 @@ pub struct Place {
     pub line: u64,
 }
 
-/// A page of all rows of a kind known at `position`, after `after`; each with its place.
+/// A page of all rows of a kind that count at `position`, after `after`; each with its place.
 /// `own_sites` leaves out the rows of other sites, here and below; absent = every site.
 pub async fn page(
     connection: &mut PgConnection,
@@ -105,8 +116,8 @@ pub async fn page(
     limit: u32,
     own_sites: Option<&[String]>,
 ) -> Result<Vec<(Place, StoredRow)>, StoreError> {
-    let sql = selection(kind)
-        + "where programme_id = $1 and sequence < $2 and (sequence, line) > ($3, $4) and "
+    let sql = live(kind, "$2")
+        + "where (sequence, line) > ($3, $4) and "
         + &sites::condition(kind, "$6")
         + " order by sequence, line limit $5";
     let (sequence, line) = after.map_or((-1, 0), |a| (signed(a.sequence), signed(a.line)));
@@ -134,7 +145,7 @@ pub async fn page(
         .collect()
 }
 
-/// Rows known at `position` whose column `column` of the template is `value`.
+/// Rows that count at `position` and whose column `column` of the template is `value`.
 ///
 /// `column` must come from the template, never from a request.
 pub async fn with_code(
@@ -146,9 +157,9 @@ pub async fn with_code(
     position: u64,
     own_sites: Option<&[String]>,
 ) -> Result<Vec<StoredRow>, StoreError> {
-    let sql = selection(kind)
+    let sql = live(kind, "$3")
         + &format!(
-            "where programme_id = $1 and {column} = $2 and sequence < $3 and {}
+            "where {column} = $2 and {}
              order by sequence, line",
             sites::condition(kind, "$4")
         );

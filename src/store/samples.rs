@@ -21,10 +21,10 @@ pub async fn survey_households(
            from (select household_code, surveyed_on,
                         max(children_0_14 * 0.5 + women_over_14 * 0.8
                             + men_15_59 * 1.0 + men_over_59 * 0.8) as adults
-                 from baseline_survey_answer
-                 where programme_id = $1 and sequence < $2 and round_code = any($3)
+                 from live_baseline_survey_answer($1, $2)
+                 where round_code = any($3)
                  group by household_code, surveyed_on) as day
-           join household h on h.programme_id = $1 and h.household_code = day.household_code
+           join live_household($1, $2) h on h.household_code = day.household_code
            group by day.household_code, h.site_code"#,
         scope.programme_id,
         signed(scope.position),
@@ -44,10 +44,10 @@ pub async fn survey_households(
         households.insert(asked.household.clone(), asked);
     }
     let burns = sqlx::query!(
-        r#"select household_code, device, fuel,
+        r#"select household_code as "household_code!", device as "device!", fuel as "fuel!",
                   sum(fuel_wet_kg_per_day * (1 - moisture_wb)) as "dry_kg!"
-           from baseline_survey_answer
-           where programme_id = $1 and sequence < $2 and round_code = any($3)
+           from live_baseline_survey_answer($1, $2)
+           where round_code = any($3)
            group by household_code, device, fuel"#,
         scope.programme_id,
         signed(scope.position),
@@ -76,13 +76,15 @@ pub async fn cooking_tests(
 ) -> Result<Vec<CookingTest>, StoreError> {
     let mut tests = sqlx::query_as!(
         CookingTest,
-        r#"select test_code, cook_code, tested_on, device, dish, fuel,
+        r#"select test_code as "test_code!", cook_code as "cook_code!",
+                  tested_on as "tested_on!", device as "device!", dish as "dish!",
+                  fuel as "fuel!",
                   trim_scale(fuel_wet_kg) as "fuel_wet_kg!",
                   trim_scale(moisture_wb) as "moisture_wb!",
                   trim_scale(char_left_dry_kg) as "char_left_kg!",
                   trim_scale(food_kg) as "food_kg!", trim_scale(minutes) as minutes
-           from cooking_test
-           where programme_id = $1 and sequence < $2 and round_code = any($3)"#,
+           from live_cooking_test($1, $2)
+           where round_code = any($3)"#,
         scope.programme_id,
         signed(scope.position),
         rounds
@@ -101,7 +103,9 @@ pub async fn stove_tests(
     rounds: &[String],
 ) -> Result<Vec<StoveTest>, StoreError> {
     let rows = sqlx::query!(
-        r#"select test_code, laboratory, tested_on, device, stove_age_years, fuel,
+        r#"select test_code as "test_code!", laboratory as "laboratory!",
+                  tested_on as "tested_on!", device as "device!",
+                  stove_age_years as "stove_age_years!", fuel as "fuel!",
                   trim_scale(fuel_wet_kg) as "fuel_wet_kg!",
                   trim_scale(moisture_wb) as "moisture_wb!",
                   trim_scale(fuel_ncv_dry_mj_per_kg) as "fuel_ncv_dry_mj_per_kg!",
@@ -113,8 +117,8 @@ pub async fn stove_tests(
                   trim_scale(water_end_c) as "water_end_c!",
                   trim_scale(minutes) as "minutes!",
                   trim_scale(co_g) as co_g, trim_scale(pm25_mg) as pm25_mg
-           from stove_test
-           where programme_id = $1 and sequence < $2 and round_code = any($3)"#,
+           from live_stove_test($1, $2)
+           where round_code = any($3)"#,
         scope.programme_id,
         signed(scope.position),
         rounds
@@ -158,12 +162,13 @@ pub async fn char_lab(
 ) -> Result<Vec<CharLabTest>, StoreError> {
     let mut samples = sqlx::query_as!(
         CharLabTest,
-        r#"select sample_code, laboratory, sampled_on, feedstock,
+        r#"select sample_code as "sample_code!", laboratory as "laboratory!",
+                  sampled_on as "sampled_on!", feedstock as "feedstock!",
                   trim_scale(carbon_total) as "carbon_total!",
                   trim_scale(carbon_inorganic) as "carbon_inorganic!",
                   trim_scale(hydrogen) as "hydrogen!", trim_scale(ash) as ash
-           from char_lab_result
-           where programme_id = $1 and sequence < $2 and round_code = any($3)"#,
+           from live_char_lab_result($1, $2)
+           where round_code = any($3)"#,
         scope.programme_id,
         signed(scope.position),
         rounds

@@ -49,14 +49,14 @@ pub(super) fn condition(kind: BatchKind, sites: &str) -> String {
     let inside = match lead(kind) {
         Some(Lead::Site) => format!("{own}.site_code = any({sites}::text[])"),
         Some(Lead::Household) => format!(
-            "exists (select from household o where o.programme_id = $1
-                     and o.household_code = {own}.household_code
+            "exists (select from standing_household($1) o
+                     where o.household_code = {own}.household_code
                      and o.site_code = any({sites}::text[]))"
         ),
         Some(Lead::Deployment) => format!(
-            "exists (select from deployment d
-                     join household o using (programme_id, household_code)
-                     where d.programme_id = $1 and d.serial = {own}.serial
+            "exists (select from standing_deployment($1) d
+                     join standing_household($1) o using (household_code)
+                     where d.serial = {own}.serial
                      and d.installed_on = {own}.installed_on
                      and o.site_code = any({sites}::text[]))"
         ),
@@ -76,13 +76,13 @@ pub async fn foreign_rows(
         Some(Lead::Site) => ("site_code", ""),
         Some(Lead::Household) => (
             "household_code",
-            "join household o on o.programme_id = $1 and o.household_code = s.household_code",
+            "join standing_household($1) o on o.household_code = s.household_code",
         ),
         Some(Lead::Deployment) => (
             "serial",
-            "join deployment d on d.programme_id = $1 and d.serial = s.serial
-                              and d.installed_on = s.installed_on
-             join household o on o.programme_id = $1 and o.household_code = d.household_code",
+            "join standing_deployment($1) d on d.serial = s.serial
+                                        and d.installed_on = s.installed_on
+             join standing_household($1) o on o.household_code = d.household_code",
         ),
         None => return Ok((Vec::new(), 0)),
     };

@@ -16,9 +16,11 @@ use std::collections::BTreeMap;
 use std::io::Read;
 use uuid::Uuid;
 
-/// A row with the trail entry that accepted it and the round it belongs to.
+/// A row with its place, the trail entry that accepted it and the round it belongs to.
 #[derive(Debug)]
 pub(super) struct Accepted<T> {
+    pub batch: Uuid,
+    pub line: u64,
     pub sequence: u64,
     pub round: Option<String>,
     pub row: T,
@@ -196,12 +198,14 @@ fn take_row(
             "the row (line {line} of batch {batch_id}) does not hash to its row_hash: it was changed"
         ));
     }
-    keep(kind, &row, *sequence, batch.round.clone(), evidence)
+    let place = (batch_id, line);
+    keep(kind, &row, place, *sequence, batch.round.clone(), evidence)
 }
 
 fn keep(
     kind: BatchKind,
     row: &Row,
+    (batch, line): (Uuid, u64),
     sequence: u64,
     round: Option<String>,
     evidence: &mut Evidence,
@@ -209,6 +213,8 @@ fn keep(
     macro_rules! push {
         ($into:ident) => {
             evidence.$into.push(Accepted {
+                batch,
+                line,
                 sequence,
                 round,
                 row: row.try_into().map_err(|e| format!("{e}"))?,

@@ -101,14 +101,17 @@ fn recompute(
     })
 }
 
-/// Rows known at `position`, of these rounds where any are named.
-fn known<'a, T: Clone>(
-    rows: &'a [Accepted<T>],
+/// Rows that count at `position`, of these rounds where any are named.
+fn known<T: Clone>(
+    history: &History,
+    rows: &[Accepted<T>],
     position: u64,
-    rounds: Option<&'a [String]>,
+    rounds: Option<&[String]>,
 ) -> Vec<T> {
+    let corrections = &history.corrections;
     rows.iter()
         .filter(|accepted| accepted.sequence < position)
+        .filter(|accepted| corrections.counts(accepted.batch, accepted.line, position))
         .filter(|accepted| match rounds {
             None => true,
             Some(rounds) => accepted
@@ -180,31 +183,49 @@ fn inputs_at(
     let chosen = choose_rounds(&rounds, &period);
 
     let words = |e: gather::GatherError| e.to_string();
-    let households = known(&evidence.households, position, None);
-    let deployments = known(&evidence.deployments, position, None);
-    let ends = known(&evidence.deployment_ends, position, None);
+    let households = known(history, &evidence.households, position, None);
+    let deployments = known(history, &evidence.deployments, position, None);
+    let ends = known(history, &evidence.deployment_ends, position, None);
     let kitchens = |rounds: &[String]| -> Result<Vec<KitchenHousehold>, String> {
-        let days = known(&evidence.kitchen_days, position, Some(rounds));
+        let days = known(history, &evidence.kitchen_days, position, Some(rounds));
         gather::kitchen_households(&days, &households).map_err(words)
     };
-    let usage = known(&evidence.usage_answers, position, Some(&chosen.usage));
+    let usage = known(
+        history,
+        &evidence.usage_answers,
+        position,
+        Some(&chosen.usage),
+    );
     let weighings = known(
+        history,
         &evidence.char_weighings,
         position,
         Some(&chosen.char_weighings),
     );
     let answers = known(
+        history,
         &evidence.baseline_answers,
         position,
         Some(&chosen.baseline_survey),
     );
     let cooking = known(
+        history,
         &evidence.cooking_tests,
         position,
         Some(&chosen.cooking_tests),
     );
-    let stoves = known(&evidence.stove_tests, position, Some(&chosen.stove_tests));
-    let samples = known(&evidence.char_samples, position, Some(&chosen.char_lab));
+    let stoves = known(
+        history,
+        &evidence.stove_tests,
+        position,
+        Some(&chosen.stove_tests),
+    );
+    let samples = known(
+        history,
+        &evidence.char_samples,
+        position,
+        Some(&chosen.char_lab),
+    );
     Ok(StatementInputs {
         programme,
         cohorts: gather::cohorts(
@@ -238,6 +259,7 @@ fn evidence_sets(history: &History, position: u64, chosen: &ChosenRounds) -> Vec
             .values()
             .filter(|(sequence, batch)| {
                 *sequence < position
+                    && !history.corrections.is_withdrawn(batch.id, position)
                     && match (rounds, &batch.round) {
                         (None, None) => true,
                         (Some(rounds), Some(round)) => rounds.contains(round),

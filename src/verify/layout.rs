@@ -1,5 +1,9 @@
 //! What stands where in a bag: written by the export, read by the verifier.
 
+mod rounds;
+
+pub use rounds::{draw_header, frame_header, seed_header};
+
 use crate::intake::{BatchKind, Column, ValueRule};
 use serde_json::{Value, json};
 
@@ -9,6 +13,13 @@ pub const CHECKPOINT: &str = "trail/checkpoint.txt";
 pub const CHECKPOINT_KEY: &str = "trail/checkpoint-key.txt";
 pub const FACTORS: &str = "factors.json";
 pub const METHODOLOGIES: &str = "methodologies.json";
+/// Units of the frames of all drawn rounds.
+pub const ROUND_FRAMES: &str = "rounds/frames.csv";
+/// The seeds of all drawn rounds, and what they were made of.
+pub const ROUND_SEEDS: &str = "rounds/seeds.csv";
+/// Drawn units of all drawn rounds.
+pub const ROUND_DRAWS: &str = "rounds/draws.csv";
+pub const FINDINGS: &str = "findings.json";
 pub const README: &str = "README.md";
 pub const DATAPACKAGE: &str = "datapackage.json";
 
@@ -38,7 +49,11 @@ pub fn row_header(kind: BatchKind) -> Vec<&'static str> {
 
 /// The Data Package description of the bag's tables (version 2 of that standard).
 pub fn datapackage(programme_code: &str) -> Value {
-    let resources: Vec<Value> = BatchKind::ALL.into_iter().map(resource).collect();
+    let resources: Vec<Value> = BatchKind::ALL
+        .into_iter()
+        .map(resource)
+        .chain(rounds::resources())
+        .collect();
     json!({
         "$schema": "https://datapackage.org/profiles/2.0/datapackage.json",
         "name": programme_code,
@@ -108,8 +123,10 @@ pub fn readme(programme_code: &str, programme_name: &str, position: u64) -> Stri
          | where | what |\n| --- | --- |\n\
          | `data/register/*.csv` | households (pseudonymous codes), deployments, their ends |\n\
          | `data/evidence/*.csv` | surveys, tests, weighings, laboratory results: every accepted row |\n\
+         | `data/rounds/*.csv` | frame, seed and draw of each round that was drawn by the program |\n\
          | `data/factors.json` | every factor version with its unit, spread, source and mark |\n\
          | `data/methodologies.json` | every methodology version |\n\
+         | `data/findings.json` | findings of verifiers with their dialogues; attached files by hash |\n\
          | `data/statements/*.json` | statements with their traces, byte for byte as recorded |\n\
          | `data/trail/entries.jsonl` | the append-only log: line n is leaf n - 1 |\n\
          | `data/trail/contents.jsonl` | what each entry committed to, in the same order |\n\

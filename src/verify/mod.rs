@@ -3,10 +3,13 @@
 //!
 //! Levels, each on top of the one before: the bag (every checksum), the trail
 //! (hashes, order, signature), the evidence (every row proves into its batch and
-//! the batch into the trail), the figures (every statement computed again).
+//! the batch into the trail), the draws (every frame, seed and draw of a round made again),
+//! the figures (every statement computed again).
 
+mod draws;
 mod evidence;
 mod figures;
+pub mod findings;
 pub mod layout;
 mod record;
 mod report;
@@ -70,6 +73,8 @@ pub fn verify(path: &Path, options: &Options) -> Report {
         return report;
     };
     let evidence = evidence::check(&bag, &history, &mut report);
+    draws::check(&bag, &history, &evidence, &mut report);
+    findings::check(&bag, &history.findings, &mut report);
     figures::check(&bag, &history, &evidence, &mut report);
     report
 }

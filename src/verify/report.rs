@@ -9,17 +9,25 @@ pub enum Level {
     Bag,
     Trail,
     Evidence,
+    Draws,
     Figures,
 }
 
 impl Level {
-    const ALL: [Level; 4] = [Level::Bag, Level::Trail, Level::Evidence, Level::Figures];
+    const ALL: [Level; 5] = [
+        Level::Bag,
+        Level::Trail,
+        Level::Evidence,
+        Level::Draws,
+        Level::Figures,
+    ];
 
     fn name(self) -> &'static str {
         match self {
             Level::Bag => "bag",
             Level::Trail => "trail",
             Level::Evidence => "evidence",
+            Level::Draws => "draws",
             Level::Figures => "figures",
         }
     }

@@ -4,6 +4,8 @@ use super::Options;
 use super::layout;
 use super::record::History;
 use super::report::{Fault, Level, Report};
+use crate::accounting::records::findings::{Act, Told};
+use crate::accounting::records::kind;
 use crate::trail::bag::Bag;
 use crate::trail::canonical::is_canonical;
 use crate::trail::checkpoint::Checkpoint;
@@ -118,11 +120,30 @@ impl Walk {
         if !is_canonical(content) {
             content_fault("it is not canonical JSON".into());
         }
-        if let Err(problem) = self
-            .history
-            .take(sequence, &event.kind, &event.subject, content)
-        {
+        let taken = match Act::from_entry_kind(&event.kind) {
+            Some(act) => {
+                let told = Told {
+                    sequence,
+                    subject: &event.subject,
+                    actor: &event.actor,
+                    time: &event.time,
+                };
+                self.history.findings.take(act, told, content)
+            }
+            None => self.history.take(
+                sequence,
+                &event.kind,
+                &event.subject,
+                content,
+                self.tree.root(),
+            ),
+        };
+        if let Err(problem) = taken {
             content_fault(problem);
+        }
+        let reason = event.reason.as_deref().unwrap_or_default();
+        if kind::CORRECTIONS.contains(&event.kind.as_str()) && reason.trim().is_empty() {
+            content_fault("something is corrected without a reason".into());
         }
         let programme = self.history.programme.as_ref().map(|p| p.id.to_string());
         if programme.as_deref() != Some(event.programme.as_str()) {

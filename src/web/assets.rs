@@ -1,4 +1,4 @@
-//! The style sheet and the icon, each under a name that changes with its content.
+//! The style sheet, the icon and the one script, each under a name that changes with its content.
 
 use super::refusal::Refusal;
 use crate::trail::merkle::sha256;
@@ -8,9 +8,11 @@ use axum::response::{IntoResponse, Response};
 use std::sync::LazyLock;
 
 const STYLE: &str = include_str!("style.css");
+const SCRIPT: &str = include_str!("upload.js");
 const ICON: &str = include_str!("icon.svg");
 
 static STYLE_NAME: LazyLock<String> = LazyLock::new(|| name(STYLE, "css"));
+static SCRIPT_NAME: LazyLock<String> = LazyLock::new(|| name(SCRIPT, "js"));
 static ICON_NAME: LazyLock<String> = LazyLock::new(|| name(ICON, "svg"));
 
 fn name(content: &str, ending: &str) -> String {
@@ -23,6 +25,11 @@ pub(super) fn style_path() -> String {
     format!("/assets/{}", *STYLE_NAME)
 }
 
+/// Where the script of the upload form is served.
+pub(super) fn script_path() -> String {
+    format!("/assets/{}", *SCRIPT_NAME)
+}
+
 /// Where the icon is served.
 pub(super) fn icon_path() -> String {
     format!("/assets/{}", *ICON_NAME)
@@ -31,6 +38,8 @@ pub(super) fn icon_path() -> String {
 pub(super) async fn serve(Path(name): Path<String>) -> Result<Response, Refusal> {
     let (kind, content) = if name == *STYLE_NAME {
         ("text/css; charset=utf-8", STYLE)
+    } else if name == *SCRIPT_NAME {
+        ("text/javascript; charset=utf-8", SCRIPT)
     } else if name == *ICON_NAME {
         ("image/svg+xml", ICON)
     } else {
@@ -52,6 +61,20 @@ mod tests {
         assert_ne!(name("a", "css"), name("b", "css"));
         // SHA-256 of "abc", FIPS 180-4, appendix B.1 of its first edition.
         assert_eq!(name("abc", "css"), "ba7816bf8f01cfea.css");
+    }
+
+    #[test]
+    fn the_script_asks_nothing_of_other_hosts_and_runs_no_text() {
+        for unwelcome in [
+            "http:",
+            "https:",
+            "import",
+            "eval(",
+            "innerHTML",
+            "Function(",
+        ] {
+            assert!(!SCRIPT.contains(unwelcome), "{unwelcome}");
+        }
     }
 
     #[test]

@@ -1,13 +1,15 @@
 //! One batch: what it is, and its rows page by page.
 
 use super::batches::BatchRow;
+use super::corrections::{CorrectionLine, may_correct};
 use super::page::{PathParts, QueryParts, Section, Shell, draw};
 use super::refusal::Refusal;
 use super::rows_table::RowsTable;
 use super::session::Visitor;
 use super::{links, words};
+use crate::accounting::records::findings::SubjectKind;
 use crate::intake::BatchKind;
-use crate::service::Service;
+use crate::service::{Caller, Service};
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
@@ -20,6 +22,7 @@ const ROWS_A_PAGE: u32 = 100;
 #[template(path = "batch.html")]
 struct BatchPage {
     shell: Shell,
+    raise: Option<String>,
     batch: BatchRow,
     id: Uuid,
     file_sha256: String,
@@ -28,6 +31,9 @@ struct BatchPage {
     table: RowsTable,
     first: Option<String>,
     next: Option<String>,
+    corrections: Vec<CorrectionLine>,
+    fault: Option<String>,
+    may_withdraw: bool,
 }
 
 #[derive(Deserialize)]
@@ -42,11 +48,22 @@ pub(super) async fn show(
     PathParts(id): PathParts<Uuid>,
     QueryParts(query): QueryParts<BatchQuery>,
 ) -> Result<Response, Refusal> {
-    let batch = service.batch(&caller, id).await?;
+    page(&service, &caller, id, query.after.unwrap_or(0), None).await
+}
+
+/// The page from the row after line `after` on; `fault` says why a form could not be taken.
+pub(super) async fn page(
+    service: &Service,
+    caller: &Caller,
+    id: Uuid,
+    after: u64,
+    fault: Option<String>,
+) -> Result<Response, Refusal> {
+    let batch = service.batch(caller, id).await?;
+    let corrections = service.corrections_of_batch(caller, id).await?;
     let kind: BatchKind = batch.kind.parse().map_err(|e| Refusal::broken(&e))?;
-    let after = query.after.unwrap_or(0);
     let mut rows = service
-        .batch_rows(&caller, id, after, ROWS_A_PAGE + 1)
+        .batch_rows(caller, id, None, after, ROWS_A_PAGE + 1)
         .await?;
     let more = rows.len() > ROWS_A_PAGE as usize;
     rows.truncate(ROWS_A_PAGE as usize);
@@ -54,7 +71,8 @@ pub(super) async fn show(
     let last = rows.last().map(|row| row.line);
     let view = BatchRow::new(&batch);
     draw(&BatchPage {
-        shell: Shell::of(&caller, Section::Evidence, format!("Batch {}", view.name)),
+        raise: links::raise(caller, SubjectKind::Batch, &id.to_string()),
+        shell: Shell::of(caller, Section::Evidence, format!("Batch {}", view.name)),
         table: RowsTable::new(format!("Rows of {}", view.name), kind, &rows),
         first: (after > 0).then(|| here.clone()),
         next: last
@@ -65,5 +83,8 @@ pub(super) async fn show(
         sequence: batch.sequence,
         accepted: batch.accepted_at.map(words::instant).unwrap_or_default(),
         batch: view,
+        corrections: corrections.into_iter().map(CorrectionLine::new).collect(),
+        fault,
+        may_withdraw: may_correct(caller) && batch.withdrawn_by.is_none(),
     })
 }

@@ -85,7 +85,7 @@ pub(super) async fn gather(
     service: &Service,
     caller: &Caller,
     (role, at): (EvidenceRole, &BTreeMap<String, String>),
-    period: &Period,
+    (period, position): (&Period, u64),
     set: Option<&EvidenceSet>,
 ) -> Result<EvidenceView, ServiceError> {
     let selection = Selection { role, at, period };
@@ -118,13 +118,14 @@ pub(super) async fn gather(
         let mut after = 0;
         while shown + rows.len() <= SHOWN && read < READ_MOST {
             let page = service
-                .batch_rows(caller, batch.id, after, READ_AT_ONCE)
+                .batch_rows(caller, batch.id, Some(position), after, READ_AT_ONCE)
                 .await?;
             let Some(last) = page.last() else { break };
             after = last.line;
             read += page.len();
             rows.extend(
                 page.into_iter()
+                    .filter(|row| row.corrected.is_none())
                     .filter(|row| selection.takes(template, row)),
             );
         }
@@ -226,6 +227,7 @@ mod tests {
             line: 2,
             row_hash: String::new(),
             cells: json.as_object().unwrap().clone(),
+            corrected: None,
         }
     }
 
@@ -262,6 +264,7 @@ mod tests {
                 .as_object()
                 .unwrap()
                 .clone(),
+            corrected: None,
         };
         let template = BatchKind::CookingTest.template();
         assert!(selection.takes(template, &test("bean_stew")));

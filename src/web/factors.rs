@@ -3,8 +3,9 @@
 use super::page::{Section, Shell, draw};
 use super::refusal::Refusal;
 use super::session::Visitor;
-use super::words;
+use super::{links, words};
 use crate::accounting::factor::Factor;
+use crate::accounting::records::findings::SubjectKind;
 use crate::service::Service;
 use askama::Template;
 use axum::extract::State;
@@ -60,6 +61,8 @@ struct QuantityGroup {
 #[template(path = "factors.html")]
 struct FactorsPage {
     shell: Shell,
+    /// Whether the reader may raise findings.
+    raises: bool,
     count: String,
     groups: Vec<QuantityGroup>,
 }
@@ -79,7 +82,9 @@ pub(super) async fn list(
             title: words::capital(title),
             factors: group.iter().map(FactorView::new).collect(),
         });
+    let raises = links::raise(&caller, SubjectKind::Factor, "").is_some();
     draw(&FactorsPage {
+        raises,
         shell: Shell::of(&caller, Section::Factors, "Factors"),
         count: words::count(factors.len() as u64),
         groups: groups.collect(),

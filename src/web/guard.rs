@@ -1,6 +1,7 @@
 //! What every answer carries, and the requests that are refused before any page sees them.
 
 use super::refusal::Refusal;
+use crate::service::browser;
 use axum::extract::Request;
 use axum::http::{HeaderMap, HeaderValue, Method, header};
 use axum::middleware::Next;
@@ -11,11 +12,22 @@ const CONTENT_SECURITY_POLICY: HeaderValue = HeaderValue::from_static(
     "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; \
      base-uri 'none'; frame-ancestors 'none'",
 );
+/// The page of the upload form runs the one script of this server, which talks to this server.
+const WITH_OWN_SCRIPT: HeaderValue = HeaderValue::from_static(
+    "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; \
+     base-uri 'none'; frame-ancestors 'none'; script-src 'self'; connect-src 'self'",
+);
+const SCRIPTED_PAGE: &str = "/batches";
 const NO_STORE: HeaderValue = HeaderValue::from_static("no-store");
 
 /// Refuses forms that other sites send, and sets the headers of a page.
 pub(super) async fn guard(request: Request, next: Next) -> Response {
     let changes = !matches!(*request.method(), Method::GET | Method::HEAD);
+    let policy = if request.uri().path() == SCRIPTED_PAGE {
+        WITH_OWN_SCRIPT
+    } else {
+        CONTENT_SECURITY_POLICY
+    };
     let mut response = if changes && is_foreign(request.headers()) {
         Refusal::forbidden("This form was sent from another site, so nothing was done.")
             .into_response()
@@ -23,28 +35,15 @@ pub(super) async fn guard(request: Request, next: Next) -> Response {
         next.run(request).await
     };
     let headers = response.headers_mut();
-    headers.insert(header::CONTENT_SECURITY_POLICY, CONTENT_SECURITY_POLICY);
+    headers.insert(header::CONTENT_SECURITY_POLICY, policy);
     headers.entry(header::CACHE_CONTROL).or_insert(NO_STORE);
     response
 }
 
 /// Whether a browser says that another site sent the request.
-///
-/// `Sec-Fetch-Site` is believed where it is given: a page cannot set it. Older browsers
-/// send `Origin`, which must then name this host. A client that sends neither is no
-/// browser, and carries no cookie that it was not given on purpose.
 fn is_foreign(headers: &HeaderMap) -> bool {
     let text = |name: &str| headers.get(name).map(|value| value.to_str().unwrap_or(""));
-    if let Some(site) = text("sec-fetch-site") {
-        return !matches!(site, "same-origin" | "none");
-    }
-    match (text("origin"), text("host")) {
-        (None, _) => false,
-        (Some(origin), Some(host)) => origin
-            .split_once("://")
-            .is_none_or(|(_, named)| !named.eq_ignore_ascii_case(host)),
-        (Some(_), None) => true,
-    }
+    browser::is_foreign(text("sec-fetch-site"), text("origin"), text("host"))
 }
 
 #[cfg(test)]

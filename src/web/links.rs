@@ -1,6 +1,8 @@
 //! Where each thing has its page.
 
 use crate::accounting::factor::FactorId;
+use crate::accounting::records::findings::SubjectKind;
+use crate::service::{Caller, Role};
 use uuid::Uuid;
 
 /// Text as it may stand in the query or the fragment of an address.
@@ -24,12 +26,39 @@ pub(super) fn node(statement: Uuid, node: &str) -> String {
     format!("/statements/{statement}/trace?node={}", encoded(node))
 }
 
+pub(super) fn difference(from: Uuid, to: Uuid) -> String {
+    format!("/statements/{to}/difference?from={from}")
+}
+
+pub(super) fn methods(period: &str) -> String {
+    format!("/methods/{}", encoded(period).replace('/', "%2F"))
+}
+
+/// A refused file with its faults marked.
+pub(super) fn marked(id: Uuid) -> String {
+    format!("/batches/rejected/{id}")
+}
+
+pub(super) fn job(id: Uuid) -> String {
+    format!("/jobs/{id}")
+}
+
 pub(super) fn batch(id: Uuid) -> String {
     format!("/batches/{id}")
 }
 
+pub(super) fn round(code: &str) -> String {
+    format!("/rounds/{}", encoded(code))
+}
+
 pub(super) fn row(batch: Uuid, line: u64) -> String {
     format!("/rows/{batch}/{line}")
+}
+
+/// The row that `batch/line` names.
+pub(super) fn row_named(place: &str) -> Option<String> {
+    let (batch, line) = place.split_once('/')?;
+    Some(row(batch.parse().ok()?, line.parse().ok()?))
 }
 
 pub(super) fn factor(id: &FactorId) -> String {
@@ -38,6 +67,17 @@ pub(super) fn factor(id: &FactorId) -> String {
 
 pub(super) fn found(code: &str) -> String {
     format!("/register?find={}", encoded(code))
+}
+
+pub(super) fn finding(id: &str) -> String {
+    format!("/findings/{}", encoded(id))
+}
+
+/// Where a finding is raised on something, for whoever may raise one.
+pub(super) fn raise(caller: &Caller, kind: SubjectKind, key: &str) -> Option<String> {
+    let may = caller.role == Role::Verifier && !caller.read_only;
+    let (kind, key) = (kind.code(), encoded(key));
+    may.then(|| format!("/findings/new?kind={kind}&key={key}"))
 }
 
 #[cfg(test)]

@@ -1,4 +1,5 @@
-//! HTML pages over the same services as the API: drawn on the server, no script.
+//! HTML pages over the same services as the API: drawn on the server. One script
+//! makes the upload form survive breaks; all works without it.
 //!
 //! Each page is a handler, a typed context and a template of the same name beside it.
 //! `page` holds what all share, `session` who looks and from where, `guard` what every answer carries,
@@ -9,20 +10,29 @@ mod assets;
 mod batch;
 mod batches;
 mod columns;
+mod corrections;
 mod denials;
+mod difference;
 mod evidence;
 mod export;
 mod factors;
 mod figures;
+mod finding;
+mod findings;
+mod forms;
 mod formula;
 mod guard;
+mod job;
 mod links;
+mod methods;
 mod overview;
 mod page;
 mod people;
 mod proof;
 mod refusal;
 mod register;
+mod round;
+mod rounds;
 mod row;
 mod rows_table;
 mod send;
@@ -34,6 +44,7 @@ mod statements;
 mod stoves_chart;
 mod trace;
 mod trail;
+mod upload;
 mod words;
 
 use crate::service::Service;
@@ -60,6 +71,13 @@ pub fn router(service: Service) -> Router {
         .route("/tokens/{id}/revoke", post(people::revoke))
         .route("/denials", get(denials::list))
         .route("/register", get(register::show))
+        .route("/rounds", get(rounds::list).post(rounds::open))
+        .route("/rounds/plan", post(rounds::work_out))
+        .route("/rounds/{code}", get(round::show))
+        .route("/rounds/{code}/frame", post(round::take_frame))
+        .route("/rounds/{code}/seed", post(round::fix_seed))
+        .route("/rounds/{code}/close", post(round::close))
+        .route("/rounds/{code}/field-list", get(round::field_list))
         .route("/batches", get(batches::list))
         .route(
             "/batches/send",
@@ -71,12 +89,33 @@ pub fn router(service: Service) -> Router {
         .route("/batches/columns", get(columns::show).post(columns::save))
         .route("/batches/rejected/{id}", get(send::marked))
         .route("/templates/{name}", get(send::template))
+        .route("/uploads", post(upload::send).layer(upload::limit()))
+        .route("/jobs/{id}", get(job::show))
+        .route("/jobs/{id}/cancel", post(job::cancel))
         .route("/batches/{id}", get(batch::show))
+        .route("/batches/{id}/withdraw", post(corrections::withdraw))
         .route("/rows/{batch}/{line}", get(row::show))
+        .route(
+            "/rows/{batch}/{line}/supersede",
+            post(corrections::supersede),
+        )
+        .route("/rows/{batch}/{line}/exclude", post(corrections::exclude))
+        .route("/corrections", get(corrections::list))
+        .route("/forms", get(forms::list))
         .route("/factors", get(factors::list))
         .route("/statements", get(statements::list))
         .route("/statements/{id}", get(statement::show))
         .route("/statements/{id}/trace", get(trace::show))
+        .route("/statements/{id}/difference", get(difference::show))
+        .route("/methods/{period}", get(methods::show))
+        .route("/findings", get(findings::list).post(findings::open))
+        .route("/findings/new", get(findings::form))
+        .route("/findings/{id}", get(finding::show))
+        .route("/findings/{id}/{act}", post(finding::act))
+        .route(
+            "/findings/{id}/attachments/{sha256}",
+            get(finding::attachment),
+        )
         .route("/trail", get(trail::show))
         .route("/export", get(export::download))
         .route("/assets/{name}", get(assets::serve))

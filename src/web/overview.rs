@@ -3,6 +3,7 @@
 
 use super::batches::BatchRow;
 use super::figures::{self, ClaimView, FigureView};
+use super::findings::{self, Glance};
 use super::page::{QueryParts, Section, Shell, draw};
 use super::refusal::Refusal;
 use super::session::Visitor;
@@ -36,6 +37,8 @@ const FURTHER: [&str; 8] = [
 #[template(path = "overview.html")]
 struct OverviewPage {
     shell: Shell,
+    /// For readers of findings.
+    findings: Option<Glance>,
     invented: Option<String>,
     result: Option<ResultView>,
     /// False for a reader who is bound to sites.
@@ -109,7 +112,9 @@ pub(super) async fn show(
         .iter()
         .map(|batch| batch.sequence)
         .collect();
+    let findings = findings::glance(&service, &caller, &overview.periods).await?;
     draw(&OverviewPage {
+        findings,
         shell: Shell::of(&caller, Section::Overview, "Overview"),
         invented: caller
             .programme_name

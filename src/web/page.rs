@@ -14,20 +14,24 @@ use serde::de::DeserializeOwned;
 pub(super) enum Section {
     Overview,
     Register,
+    Rounds,
     Evidence,
     Factors,
     Statements,
+    Findings,
     Trail,
     People,
     Denials,
 }
 
-const SECTIONS: [(Section, &str, &str); 8] = [
+const SECTIONS: [(Section, &str, &str); 10] = [
     (Section::Overview, "Overview", "/"),
     (Section::Register, "Register", "/register"),
+    (Section::Rounds, "Rounds", "/rounds"),
     (Section::Evidence, "Evidence", "/batches"),
     (Section::Factors, "Factors", "/factors"),
     (Section::Statements, "Statements", "/statements"),
+    (Section::Findings, "Findings", "/findings"),
     (Section::Trail, "Trail", "/trail"),
     (Section::People, "People", "/people"),
     (Section::Denials, "Denials", "/denials"),
@@ -38,10 +42,16 @@ fn is_open(section: Section, caller: &Caller) -> bool {
     match section {
         // Until the first password is replaced there is one page only.
         _ if caller.first_password => false,
-        Section::Overview | Section::Register | Section::Evidence | Section::Factors => true,
+        Section::Overview
+        | Section::Register
+        | Section::Rounds
+        | Section::Evidence
+        | Section::Factors => true,
         Section::Statements | Section::Trail => caller.sites.is_none(),
         Section::People => caller.role == Role::Manager,
-        Section::Denials => matches!(caller.role, Role::Manager | Role::Verifier),
+        Section::Findings | Section::Denials => {
+            matches!(caller.role, Role::Manager | Role::Verifier)
+        }
     }
 }
 

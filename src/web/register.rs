@@ -246,6 +246,7 @@ mod tests {
 
     fn row(line: u64, json: serde_json::Value) -> RowView {
         RowView {
+            corrected: None,
             batch: Uuid::nil(),
             line,
             row_hash: String::new(),

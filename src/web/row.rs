@@ -2,27 +2,40 @@
 //! of the trail.
 
 use super::batches::BatchRow;
+use super::corrections::{CELL, CorrectionLine, may_correct, of_row, stands};
 use super::links;
 use super::page::{PathParts, Section, Shell, draw};
 use super::proof::{Climb, climb, climb_commands, leaf_command};
 use super::refusal::Refusal;
 use super::rows_table::cell;
 use super::session::Visitor;
+use crate::accounting::records::findings::SubjectKind;
 use crate::intake::BatchKind;
-use crate::service::Service;
+use crate::service::{Caller, Service};
 use crate::trail::canonical::canonical_json;
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 #[derive(Template)]
 #[template(path = "row.html")]
 struct RowPage {
     shell: Shell,
+    raise: Option<String>,
     batch: BatchRow,
     line: u64,
     cells: Vec<CellView>,
+    corrections: Vec<CorrectionLine>,
+    /// What became of it; empty where it counts.
+    state: &'static str,
+    /// `batch/line`
+    row_place: String,
+    fault: Option<String>,
+    may_supersede: bool,
+    may_exclude: bool,
+    reason: String,
     row_hash: String,
     canonical: String,
     row_command: String,
@@ -34,6 +47,9 @@ struct RowPage {
 struct CellView {
     name: &'static str,
     text: String,
+    /// What stands in the form.
+    typed: String,
+    field: String,
     /// The register's story of the code in the cell.
     href: Option<String>,
     unit: &'static str,
@@ -76,16 +92,34 @@ pub(super) async fn show(
     Visitor(caller): Visitor,
     PathParts((batch_id, line)): PathParts<(Uuid, u64)>,
 ) -> Result<Response, Refusal> {
-    let batch = service.batch(&caller, batch_id).await?;
-    let row = service.row(&caller, batch_id, line).await?;
-    let proof = service.row_proof(&caller, batch_id, line).await?;
-    let entry = service.entry_of_batch(&caller, batch_id).await?;
+    page(&service, &caller, (batch_id, line), None, &BTreeMap::new()).await
+}
+
+/// The page of a row; `fault` says why a form could not be taken, `typed` what stood in it.
+pub(super) async fn page(
+    service: &Service,
+    caller: &Caller,
+    (batch_id, line): (Uuid, u64),
+    fault: Option<String>,
+    typed: &BTreeMap<String, String>,
+) -> Result<Response, Refusal> {
+    let batch = service.batch(caller, batch_id).await?;
+    let row = service.row(caller, batch_id, line).await?;
+    let corrections = service.corrections_of_batch(caller, batch_id).await?;
+    let proof = service.row_proof(caller, batch_id, line).await?;
+    let entry = service.entry_of_batch(caller, batch_id).await?;
     let content = entry.content.unwrap_or_default();
     let content = canonical_json(&content).map_err(|e| Refusal::broken(&e))?;
     let content = String::from_utf8(content).map_err(|e| Refusal::broken(&e))?;
     let kind: BatchKind = batch.kind.parse().map_err(|e| Refusal::broken(&e))?;
+    let field = |column: &str| format!("{CELL}{column}");
     let cells = kind.template().columns.iter().map(|column| CellView {
         name: column.name,
+        typed: typed
+            .get(&field(column.name))
+            .cloned()
+            .unwrap_or_else(|| cell(&row, column.name).to_owned()),
+        field: field(column.name),
         text: cell(&row, column.name).to_owned(),
         href: matches!(column.name, "household_code" | "serial")
             .then(|| links::found(cell(&row, column.name))),
@@ -94,8 +128,18 @@ pub(super) async fn show(
     });
     let view = BatchRow::new(&batch);
     let title = format!("Row {line} of {}", view.name);
+    let corrected = row.corrected.as_ref();
+    let may_supersede = may_correct(caller) && stands(corrected);
     draw(&RowPage {
-        shell: Shell::of(&caller, Section::Evidence, title),
+        corrections: of_row(corrections, batch_id, line),
+        state: corrected.map_or("", |each| each.kind.code()),
+        row_place: format!("{batch_id}/{line}"),
+        fault,
+        may_supersede,
+        may_exclude: may_supersede && corrected.is_none() && kind.needs_round(),
+        reason: typed.get("reason").cloned().unwrap_or_default(),
+        raise: links::raise(caller, SubjectKind::Row, &format!("{batch_id}/{line}")),
+        shell: Shell::of(caller, Section::Evidence, title),
         batch: view,
         line,
         cells: cells.collect(),

@@ -23,6 +23,8 @@ pub(super) struct LineView {
     pub line: u64,
     pub href: String,
     pub cells: Vec<String>,
+    /// What took the row out of the account.
+    pub corrected: Option<&'static str>,
 }
 
 /// Rows of one kind under the columns of its template.
@@ -51,6 +53,7 @@ impl RowsTable {
                 .map(|row| LineView {
                     line: row.line,
                     href: links::row(row.batch, row.line),
+                    corrected: row.corrected.as_ref().map(|each| each.kind.code()),
                     cells: columns
                         .iter()
                         .map(|column| cell(row, column.name).to_owned())

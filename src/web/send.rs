@@ -81,7 +81,7 @@ async fn page(
     let rounds = service.rounds(caller).await?;
     let may_send = matches!(caller.role, Role::Manager | Role::Monitor) && !caller.read_only;
     draw(&SendPage {
-        shell: Shell::of(caller, Section::Evidence, "Send a file"),
+        shell: Shell::of(caller, Section::Evidence, "Check or send a file"),
         may_send,
         kinds: BatchKind::ALL
             .into_iter()
@@ -252,7 +252,7 @@ fn told(refused: Refused) -> RefusedFile {
                 detail: fault.detail,
             })
             .collect(),
-        marked: refused.marked.map(|id| format!("/batches/rejected/{id}")),
+        marked: refused.marked.map(links::marked),
         days: KEPT_DAYS,
     }
 }

@@ -2,14 +2,13 @@
 
 use super::refusal::Refusal;
 use crate::service::access::SESSION_HOURS;
+use crate::service::browser::{SESSION_COOKIE, session_in};
 use crate::service::denials::{Known, Witness};
 use crate::service::{Caller, Service, ServiceError};
 use axum::extract::{ConnectInfo, FromRequestParts};
 use axum::http::request::Parts;
 use axum::http::{HeaderMap, header};
 use std::net::{IpAddr, SocketAddr};
-
-const COOKIE: &str = "emberbook_session";
 
 /// Someone with a session; a request without one is sent to the sign-in page. Whoever has
 /// yet to replace a first password is sent to do that.
@@ -77,10 +76,7 @@ pub(super) fn session_of(headers: &HeaderMap) -> Option<&str> {
         .get_all(header::COOKIE)
         .iter()
         .filter_map(|value| value.to_str().ok())
-        .flat_map(|line| line.split(';'))
-        .filter_map(|pair| pair.trim().split_once('='))
-        .find(|(name, _)| *name == COOKIE)
-        .map(|(_, value)| value)
+        .find_map(session_in)
 }
 
 /// A cookie that keeps the session: out of the reach of scripts and of other sites.
@@ -99,11 +95,13 @@ fn written(session: &str, seconds: i64, headers: &HeaderMap) -> String {
     } else {
         ""
     };
-    format!("{COOKIE}={session}; HttpOnly; SameSite=Strict; Path=/; Max-Age={seconds}{secure}")
+    format!(
+        "{SESSION_COOKIE}={session}; HttpOnly; SameSite=Strict; Path=/; Max-Age={seconds}{secure}"
+    )
 }
 
 /// A proxy in front says how the browser reached it.
-fn came_by_https(headers: &HeaderMap) -> bool {
+pub(super) fn came_by_https(headers: &HeaderMap) -> bool {
     headers
         .get("x-forwarded-proto")
         .and_then(|value| value.to_str().ok())

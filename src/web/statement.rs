@@ -5,7 +5,8 @@ use super::page::{PathParts, Section, Shell, draw};
 use super::refusal::Refusal;
 use super::session::Visitor;
 use super::simulated::{self, BothView, ContributionView};
-use super::words;
+use super::{links, words};
+use crate::accounting::records::findings::SubjectKind;
 use crate::accounting::statement::{Figure, FigureKind, Statement};
 use crate::service::Service;
 use crate::service::statements::StatementView;
@@ -18,6 +19,7 @@ use uuid::Uuid;
 #[template(path = "statement.html")]
 struct StatementPage {
     shell: Shell,
+    raise: Option<String>,
     view: StatementView,
     statement: Statement,
     reductions: TotalView,
@@ -27,6 +29,9 @@ struct StatementPage {
     both: Vec<BothView>,
     notes: Vec<String>,
     confidence: String,
+    /// Earlier statements of the period: what it is called and the page of the difference.
+    earlier: Vec<(String, String)>,
+    methods: String,
 }
 
 /// One of the two totals with all that belongs to it.
@@ -111,7 +116,18 @@ pub(super) async fn show(
         ),
     ];
     let title = format!("Statement of {}", statement.period.code);
+    let earlier = service
+        .statements(&caller)
+        .await?
+        .into_iter()
+        .filter(|other| other.period == view.period && other.sequence < view.sequence)
+        .map(|other| {
+            let name = format!("{} at position {}", other.methodology, other.position);
+            (name, links::difference(other.id, id))
+        })
+        .collect();
     draw(&StatementPage {
+        raise: links::raise(&caller, SubjectKind::Statement, &id.to_string()),
         shell: Shell::of(&caller, Section::Statements, title),
         reductions,
         removals,
@@ -130,6 +146,8 @@ pub(super) async fn show(
             .first()
             .map(|figure| words::percent(figure.confidence))
             .unwrap_or_default(),
+        earlier,
+        methods: links::methods(&view.period),
         view,
         statement,
     })

@@ -6,6 +6,7 @@ use super::page::{PathParts, QueryParts, Section, Shell, draw};
 use super::refusal::Refusal;
 use super::session::Visitor;
 use super::{formula, links, words};
+use crate::accounting::records::findings::SubjectKind;
 use crate::accounting::statement::Statement;
 use crate::accounting::trace::{Node, Source};
 use crate::report::charts::{Interval, interval_bar};
@@ -24,6 +25,7 @@ const CRUMBS: usize = 3;
 #[template(path = "trace.html")]
 struct TracePage {
     shell: Shell,
+    raise: Option<String>,
     statement_href: String,
     statement_title: String,
     /// From a stated figure down to the node above this one; of a long way its ends.
@@ -132,6 +134,7 @@ fn page(caller: &Caller, id: Uuid, statement: &Statement, node: &Node) -> TraceP
             .map(line)
             .collect(),
         node: line(node),
+        raise: raise(caller, id, statement, node),
         id: node.id.clone(),
         recorded: node.value.normalize().to_string(),
         standard_error: words::precise(node.standard_error),
@@ -167,6 +170,15 @@ fn page(caller: &Caller, id: Uuid, statement: &Statement, node: &Node) -> TraceP
     }
 }
 
+/// Where a finding is raised on the figure that the node is, else on the node.
+fn raise(caller: &Caller, id: Uuid, statement: &Statement, node: &Node) -> Option<String> {
+    let mut figures = statement.figures.iter();
+    match figures.find(|figure| figure.node == node.id) {
+        Some(figure) => links::raise(caller, SubjectKind::Figure, &format!("{id}/{}", figure.id)),
+        None => links::raise(caller, SubjectKind::Node, &format!("{id}/{}", node.id)),
+    }
+}
+
 /// Opens the factor or the evidence behind the node.
 async fn source(
     service: &Service,
@@ -184,7 +196,14 @@ async fn source(
         Source::Evidence { role, at, .. } => {
             let set = statement.evidence.iter().find(|set| set.role == *role);
             let asked = (*role, at);
-            let view = evidence::gather(service, caller, asked, &statement.period, set).await?;
+            let view = evidence::gather(
+                service,
+                caller,
+                asked,
+                (&statement.period, statement.position),
+                set,
+            )
+            .await?;
             Ok((None, Some(view)))
         }
     }

@@ -82,7 +82,7 @@ async fn names(
     service: &Service,
     caller: &Caller,
 ) -> Result<BTreeMap<String, String>, ServiceError> {
-    let batches = service.batches(caller).await?;
+    let batches = service.batches(caller, None).await?;
     let statements = service.statements(caller).await?;
     let of_batches = batches.iter().map(|batch| {
         let rows = words::count(batch.rows);
@@ -101,7 +101,8 @@ async fn names(
 fn line(entry: EntryView, names: &BTreeMap<String, String>) -> EntryLine {
     let id = || entry.subject.parse::<Uuid>().ok();
     let href = match entry.kind.as_str() {
-        kind::BATCH_ACCEPTED => id().map(links::batch),
+        kind::BATCH_ACCEPTED | kind::BATCH_WITHDRAWN => id().map(links::batch),
+        kind::ROW_SUPERSEDED | kind::ROW_EXCLUDED => links::row_named(&entry.subject),
         kind::STATEMENT_MADE => id().map(links::statement),
         kind::FACTORS_ADDED => Some("/factors".to_owned()),
         _ => None,

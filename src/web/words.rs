@@ -5,6 +5,7 @@ use crate::accounting::claim::Basis;
 use crate::accounting::factor::{SourceMark, Spread};
 use crate::accounting::inputs::EvidenceRole;
 use crate::accounting::records::kind;
+use crate::accounting::rounds::records::kind as step;
 use crate::report::summary::{decimals_for, number};
 use crate::service::{Role, ServiceError};
 use axum::http::StatusCode;
@@ -209,7 +210,15 @@ pub(super) fn event(code: &str) -> String {
         kind::FACTORS_ADDED => "Factors added".into(),
         kind::METHODOLOGY_ADDED => "Methodology added".into(),
         kind::ROUND_OPENED => "Round opened".into(),
+        step::ROUND_PLANNED => "Round planned".into(),
+        step::ROUND_FRAMED => "Frame of a round taken".into(),
+        step::ROUND_SEEDED => "Seed of a round fixed".into(),
+        step::ROUND_DRAWN => "Sample of a round drawn".into(),
+        step::ROUND_CLOSED => "Round closed".into(),
         kind::BATCH_ACCEPTED => "Batch accepted".into(),
+        kind::ROW_SUPERSEDED => "Row superseded".into(),
+        kind::ROW_EXCLUDED => "Row excluded".into(),
+        kind::BATCH_WITHDRAWN => "Batch withdrawn".into(),
         kind::PERIOD_OPENED => "Monitoring period opened".into(),
         kind::PERIOD_CLOSED => "Monitoring period closed".into(),
         kind::STATEMENT_MADE => "Statement made".into(),

@@ -27,15 +27,23 @@ async fn documented_operations(programme: &TestProgramme) -> Vec<(Method, String
     operations
 }
 
+/// Phone forms are answered in XML.
+fn is_of_forms(path: &str) -> bool {
+    path.contains("{programme}/forms/")
+}
+
 /// A path of the description with its parameters filled.
 fn filled(path: &str, programme: &str) -> String {
     path.replace("{programme}", programme)
         .replace("{batch}", "00000000-0000-0000-0000-000000000000")
         .replace("{statement}", "00000000-0000-0000-0000-000000000000")
+        .replace("{upload}", "00000000-0000-0000-0000-000000000000")
+        .replace("{job}", "00000000-0000-0000-0000-000000000000")
         .replace("{line}", "2")
         .replace("{sequence}", "0")
         .replace("{token}", "00000000-0000-0000-0000-000000000000")
         .replace("{kind}", "households")
+        .replace("{form}", "households")
         .replace(['{', '}'], "")
 }
 
@@ -63,12 +71,16 @@ async fn every_documented_operation_but_health_asks_for_a_token() {
         ] {
             let answer = Answer::of(client.request(method.clone(), &address)).await;
             assert_eq!(answer.status, 401, "{method} {path}: {}", answer.text());
-            answer.problem(401, "unauthenticated");
-            assert_eq!(answer.header("www-authenticate"), "Bearer");
+            let mut offered = answer.headers.get_all("www-authenticate").iter();
+            assert!(offered.any(|each| each == "Bearer"), "{method} {path}");
+        }
+        // Clients of phone forms know nothing but HTTP Basic; all others send a bearer.
+        if is_of_forms(&path) {
+            continue;
         }
         let basic = stranger.request(method.clone(), &address);
         let basic = basic.basic_auth("user", Some(&programme.manager_secret));
-        Answer::of(basic).await.problem(401, "unauthenticated");
+        assert_eq!(Answer::of(basic).await.status, 401, "{method} {path}");
     }
     assert_eq!(census(&programme.app.pool).await, before);
 }
@@ -88,7 +100,10 @@ async fn a_token_opens_its_own_programme_and_no_other() {
         let address = filled(&path, &programme.code);
         let answer = Answer::of(guest.request(method.clone(), &address)).await;
         assert_eq!(answer.status, 403, "{method} {path}: {}", answer.text());
-        answer.problem(403, "forbidden");
+        // An answer to HEAD has no body.
+        if method != Method::HEAD && !is_of_forms(&path) {
+            answer.problem(403, "forbidden");
+        }
     }
     // A programme that does not exist is told apart from nothing.
     guest
@@ -222,6 +237,10 @@ async fn a_verifier_reads_everything_and_writes_nothing() {
     let factor = programme.manager.get("/factors").await.ok(200)[0].clone();
     let methodology = programme.manager.get("/methodologies").await.ok(200)[0].clone();
     let verifier = programme.client_of("verifier").await;
+    // A job that has ended, for whoever follows one waits for its end.
+    let job = crate::uploads::send(&programme.manager, "households", None, b"x").await;
+    let cancel = format!("/jobs/{job}/cancel");
+    programme.manager.post(&cancel, &json!({})).await.ok(200);
     let before = census(&programme.app.pool).await;
     for (path, answer) in writes(&verifier, &factor, &methodology).await {
         assert_eq!(answer.status, 403, "{path}: {}", answer.text());
@@ -238,6 +257,7 @@ async fn a_verifier_reads_everything_and_writes_nothing() {
         let address = path
             .replace("{statement}", statement)
             .replace("{batch}", batch)
+            .replace("{job}", &job)
             .replace("{serial}", "HB1-000001")
             .replace("{code}", "H-0001");
         let query = match path.rsplit('/').next() {

@@ -1,12 +1,13 @@
 //! The database itself refuses what the program never does: changing what is recorded.
 
+use crate::findings::raise_with_file;
 use crate::support::seeded::seeded_programme;
-use crate::support::{Answer, TestProgramme, census};
+use crate::support::{Answer, TestProgramme, census, seeded};
 use sqlx::postgres::PgDatabaseError;
 use sqlx::{AssertSqlSafe, PgPool};
 
 /// Every table that may only grow, with a column of it.
-const APPEND_ONLY: [(&str, &str); 25] = [
+const APPEND_ONLY: [(&str, &str); 34] = [
     ("denial", "why"),
     ("column_mapping", "columns"),
     ("trail_entry", "actor"),
@@ -15,6 +16,9 @@ const APPEND_ONLY: [(&str, &str); 25] = [
     ("site", "name"),
     ("stove_model", "name"),
     ("round", "design"),
+    ("round_step", "body"),
+    ("round_frame_unit", "site_code"),
+    ("round_draw_unit", "hash"),
     ("batch", "file_name"),
     ("household", "site_code"),
     ("deployment", "serial"),
@@ -27,11 +31,17 @@ const APPEND_ONLY: [(&str, &str); 25] = [
     ("stove_test", "water_end_kg"),
     ("char_lab_result", "hydrogen"),
     ("moisture_reading", "moisture_wb"),
+    ("correction", "line"),
+    ("known_household", "household_code"),
     ("factor", "body"),
     ("methodology", "body"),
     ("monitoring_period", "ends_on"),
     ("period_close", "sequence"),
     ("statement", "content_hash"),
+    ("finding", "class"),
+    ("finding_entry", "body"),
+    ("finding_attachment", "file_name"),
+    ("attachment_content", "content"),
 ];
 
 /// Code and constraint of the error that a statement ends in.
@@ -56,7 +66,16 @@ async fn every_recorded_row_refuses_update_delete_and_truncate() {
         .post("/periods/2025/close", &serde_json::json!({}))
         .await;
     close.ok(200);
-    let verifier = programme.client_of("verifier").await;
+    crate::rounds::draw_a_round(&programme, "usage-2026").await;
+    let batch = seeded()
+        .batches
+        .iter()
+        .find(|(name, _)| name == "kitchen-project.csv");
+    let batch = crate::corrections::id(&batch.expect("a batch").1);
+    crate::corrections::exclude(&programme, &batch, 2)
+        .await
+        .ok(201);
+    let verifier = raise_with_file(&programme, "corrective_action_request").await;
     verifier.get("/tokens").await.problem(403, "forbidden");
     let names = serde_json::json!({"Kode": "household_code"});
     let path = "/mappings/households";
@@ -105,19 +124,21 @@ async fn only_the_tables_that_must_change_can_change() {
         .filter(|table| !guarded.contains(table))
         .map(String::as_str)
         .collect();
-    // Access, the head of the log, repeats, refused files that expire, and what triggers derive
-    // from the register.
+    // Access, the head of the log, repeats, work on its way, refused files that expire, and what
+    // triggers derive from the register.
     let expected = [
         "access_token",
         "browser_session",
         "deployment_span",
         "idempotent_answer",
+        "job",
         "operator_token",
         "person",
         "programme",
         "rejected_file",
         "token_use",
         "trail_head",
+        "upload",
     ];
     assert_eq!(free, expected);
 }

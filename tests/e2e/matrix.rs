@@ -1,10 +1,13 @@
 //! Every operation of the API description, asked by every kind of caller: who may is what the
 //! description says, and nobody else.
 
+use crate::findings::{attached_hash, raise_with_file};
 use crate::people::{Browser, add_person};
+use crate::rounds::draw_a_round;
 use crate::support::programme::{create_programme, programme_client};
 use crate::support::seeded::seeded_programme;
 use crate::support::{Answer, Client, TestProgramme, census, seeded};
+use crate::uploads;
 use reqwest::Method;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -21,6 +24,8 @@ const WORDS: [&str; 6] = [
 
 /// The household, the stove and the row that the paths name belong to this site.
 const RIGHT_SITE: &str = "LAGOON";
+/// A round that reading can be asked of; nobody is let change it.
+const DRAWN_ROUND: &str = "usage-2026";
 const OTHER_SITE: &str = "HILL";
 
 /// Where a monitor of another site is told that there is nothing.
@@ -32,6 +37,9 @@ const OF_ONE_SITE: [&str; 3] = [
 
 /// Where whoever is bound to sites is told that there is nothing but what they sent.
 const OF_THE_SENDER: &str = "/batches/rejected/{file}";
+/// Where only the role that began it is told of it; all of them were begun by the manager.
+const OF_ITS_BEGINNER: [&str; 3] = ["/uploads/{upload}", "/jobs/{job}", "/jobs/{job}/events"];
+const NOTHING: &str = "00000000-0000-0000-0000-000000000000";
 
 /// What an answer must be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -136,7 +144,7 @@ fn expected(kind: &Kind, operation: &Operation) -> Expected {
     if operation.words.is_empty() {
         return Expected::Through;
     }
-    let reads = operation.method == Method::GET;
+    let reads = reads(operation);
     match kind.standing {
         Unknown => Expected::Unknown,
         Foreign => Expected::Refused,
@@ -155,8 +163,21 @@ fn expected(kind: &Kind, operation: &Operation) -> Expected {
         {
             Expected::Hidden
         }
+        Member
+            if reads
+                && kind.words.contains(&"monitor")
+                && OF_ITS_BEGINNER
+                    .iter()
+                    .any(|end| operation.path.ends_with(end)) =>
+        {
+            Expected::Hidden
+        }
         Member | Operator => Expected::Through,
     }
+}
+
+fn reads(operation: &Operation) -> bool {
+    operation.method == Method::GET || operation.method == Method::HEAD
 }
 
 fn is_as_expected(expected: Expected, reads: bool, status: u16) -> bool {
@@ -205,24 +226,65 @@ fn ends_a_token(operation: &Operation) -> bool {
     operation.path.ends_with("token/revoke")
 }
 
-fn address(operation: &Operation, programme: &str, refused: &str) -> String {
+/// What the manager began: an upload on its way, the job of another one that was cancelled, and
+/// a refused file.
+struct Begun {
+    upload: String,
+    job: String,
+    refused: String,
+}
+
+async fn begun(programme: &TestProgramme) -> Begun {
+    let manager = &programme.manager;
+    let upload = uploads::begin(manager, "households", None, 10).await;
+    let job = uploads::send(manager, "households", None, b"household_code").await;
+    let cancel = format!("/jobs/{job}/cancel");
+    manager.post(&cancel, &json!({})).await.ok(200);
+    let wrong = manager.upload("households", None, "a,b\n1,2\n").await;
+    let problem = wrong.problem(422, "rejected-batch");
+    let marked = problem["marked_file"].as_str().expect("a marked file");
+    Begun {
+        upload: uploads::id_of(&upload),
+        job,
+        refused: marked.rsplit('/').next().expect("an id").to_owned(),
+    }
+}
+
+fn address(operation: &Operation, programme: &str, begun: &Begun) -> String {
     let id = |value: &Value| value["id"].as_str().expect("an id").to_owned();
+    let read = operation.method == Method::GET;
     let path = operation
         .path
+        .replace("{round}", if read { DRAWN_ROUND } else { "no-such-round" })
         .replace("{programme}", programme)
         .replace("{statement}", &id(&seeded().statement))
-        .replace("{file}", refused)
+        .replace("{file}", &begun.refused)
         .replace("{batch}", &id(&seeded().batches[0].1))
-        .replace("{token}", "00000000-0000-0000-0000-000000000000")
+        .replace("{token}", NOTHING)
+        .replace("{job}", &begun.job)
+        .replace(
+            "{upload}",
+            // What is begun stays for those who only look at it.
+            if reads(operation) {
+                &begun.upload
+            } else {
+                NOTHING
+            },
+        )
         .replace("{serial}", "HB1-000001")
         .replace("{code}", "H-0001")
+        .replace("/periods/{period}/findings", "/periods/2025/findings")
+        .replace("{finding}", "F-001")
+        .replace("{sha256}", &attached_hash())
         .replace("{line}", "2")
         .replace("{sequence}", "0")
         .replace("{kind}", "households")
+        .replace("{form}", "households")
         .replace(['{', '}'], "");
     let query = match path.rsplit('/').next() {
         Some("inclusion") => "?index=0",
         Some("consistency") => "?old_size=1",
+        Some("difference") => return format!("{path}?from={}", id(&seeded().statement)),
         _ => "",
     };
     path + query
@@ -299,15 +361,11 @@ async fn session_of_a_disabled_person(programme: &TestProgramme) -> String {
 #[tokio::test]
 async fn every_operation_answers_every_kind_of_caller_as_the_description_says() {
     let programme = seeded_programme().await;
+    draw_a_round(&programme, DRAWN_ROUND).await;
     let callers = callers(&programme).await;
     let operations = operations();
-    let wrong = programme
-        .manager
-        .upload("households", None, "a,b\n1,2\n")
-        .await;
-    let problem = wrong.problem(422, "rejected-batch");
-    let marked = problem["marked_file"].as_str().expect("a marked file");
-    let refused_file = marked.rsplit('/').next().expect("an id").to_owned();
+    raise_with_file(&programme, "clarification_request").await;
+    let begun = begun(&programme).await;
     let before = census(&programme.app.pool).await;
     let denied = programme.app.service.denials_counted();
     let mut requests: Vec<(&Operation, &Kind, &Client, Expected)> = Vec::new();
@@ -329,9 +387,10 @@ async fn every_operation_answers_every_kind_of_caller_as_the_description_says() 
             assert_eq!(census(&programme.app.pool).await, before);
             counted_before_the_last = true;
         }
-        let reads = operation.method == Method::GET;
-        let address = address(operation, &programme.code, &refused_file);
+        let reads = reads(operation);
+        let address = address(operation, &programme.code, &begun);
         let request = client.request(operation.method.clone(), &address);
+        let request = request.header("Tus-Resumable", "1.0.0");
         let request = if reads {
             request
         } else {

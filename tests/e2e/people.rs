@@ -355,6 +355,7 @@ async fn the_pages_of_access_open_to_those_they_are_for() {
     let statement = crate::support::seeded().statement["id"]
         .as_str()
         .expect("an id");
+    let difference = format!("/statements/{statement}/difference?from={statement}");
     let statement = format!("/statements/{statement}");
     let households = crate::support::seeded().batches[0].1["id"].as_str();
     let households = households.expect("an id");
@@ -377,6 +378,8 @@ async fn the_pages_of_access_open_to_those_they_are_for() {
         ("/denials", [200, 403, 200]),
         ("/statements", [200, 403, 200]),
         (statement.as_str(), [200, 403, 200]),
+        (difference.as_str(), [200, 403, 200]),
+        ("/methods/2025", [200, 403, 200]),
         ("/trail", [200, 403, 200]),
         ("/export", [200, 403, 200]),
     ] {

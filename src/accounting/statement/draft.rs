@@ -7,9 +7,10 @@ use crate::accounting::rounding::to_statistic;
 use crate::accounting::trace::{Heading, Ledger, LedgerError, NodeRef};
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// What keeps the statement from being made, in words.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct Gap {
     pub code: String,
     pub sentence: String,

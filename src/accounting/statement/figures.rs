@@ -131,7 +131,11 @@ pub(super) fn figure(
 }
 
 /// Reductions and removals: two claims, never one number.
-pub(super) fn claims(draft: &mut Draft, parts: &Parts, simulation: &Simulation) -> Option<Claims> {
+pub(super) fn claims(
+    draft: &mut Draft,
+    parts: &Parts,
+    simulation: Option<&Simulation>,
+) -> Option<Claims> {
     let reductions = claim(draft, parts.avoided.reductions, REDUCTIONS, simulation)?;
     let mut removals = claim(draft, parts.char.stored, REMOVALS, simulation)?;
     if let Some(refusal) = &parts.char.refusal {
@@ -173,13 +177,16 @@ fn claim(
     draft: &mut Draft,
     node: NodeRef,
     figure: &str,
-    simulation: &Simulation,
+    simulation: Option<&Simulation>,
 ) -> Option<Claimable> {
     let (value, doubt) = (draft.ledger.value(node), draft.ledger.uncertainty(node));
     let rule = &draft.inputs.methodology.claim;
     let bounds = match draft.inputs.methodology.uncertainty.claim_from {
         Approach::Analytic => Bounds::propagated(value, doubt, rule),
-        Approach::MonteCarlo => Bounds::simulated(simulation.figure(figure), rule),
+        Approach::MonteCarlo => {
+            let drawn = simulation.and_then(|simulation| simulation.figure(figure));
+            Bounds::simulated(drawn, rule)
+        }
     };
     match bounds.and_then(|bounds| claimable(value, bounds, rule)) {
         Ok(claimable) => Some(claimable),

@@ -15,6 +15,7 @@ pub(in crate::accounting) mod kiln;
 mod leakage;
 pub(in crate::accounting) mod lookup;
 mod masses;
+mod restatement;
 pub(in crate::accounting) mod short_lived;
 mod side_by_side;
 mod simulation;
@@ -27,12 +28,17 @@ pub use char::SoilSink;
 pub use compare::{Difference, compare};
 pub use draft::Gap;
 pub use for_information::ForInformation;
+pub use restatement::{
+    BatchOfRole, Cause, CauseKind, EvidencePlace, ExplainError, Explanation, FigureChange, Part,
+    explain,
+};
 pub use side_by_side::{Headline, SideBySide, side_by_side};
 pub use simulation::{InputContribution, SimulatedFigure, Simulation};
 
 use crate::accounting::cautions;
 use crate::accounting::claim::Claims;
 use crate::accounting::inputs::{EvidenceSet, Period, ProgrammeName, StatementInputs};
+use crate::accounting::methodology::Approach;
 use crate::accounting::rounding::ROUNDING_RULE;
 use crate::accounting::trace::{Share, Trace};
 use draft::Draft;
@@ -166,8 +172,61 @@ struct Account {
     advice: Vec<Advice>,
 }
 
+/// Everything that is missing before the statement can be made; nothing is simulated.
+pub fn gaps(inputs: &StatementInputs) -> Vec<Gap> {
+    unrounded(inputs).err().unwrap_or_default()
+}
+
+/// The figures before they are rounded, and what may be claimed: what a step of an explanation
+/// is measured by.
+fn unrounded(inputs: &StatementInputs) -> Result<restatement::Values, Vec<Gap>> {
+    let mut draft = Draft::open(inputs).map_err(|gap| vec![gap])?;
+    let reached = values(&mut draft);
+    match reached {
+        Some(values) if draft.gaps.is_empty() => Ok(values),
+        _ => Err(draft.gaps),
+    }
+}
+
+fn values(draft: &mut Draft) -> Option<restatement::Values> {
+    let parts = parts(draft)?;
+    let figures = figures::figures(draft, &parts)?;
+    let drawn = match draft.inputs.methodology.uncertainty.claim_from {
+        Approach::Analytic => None,
+        Approach::MonteCarlo => Some(simulation::run(draft, &figures)?),
+    };
+    let claims = figures::claims(draft, &parts, drawn.as_ref())?;
+    let value = |figure: &Figure| {
+        let node = draft.ledger.find(&figure.node)?;
+        Some((figure.id.clone(), draft.ledger.value(node)))
+    };
+    Some(restatement::Values {
+        whole: figures.iter().filter_map(value).collect(),
+        reductions: claims.reductions.tonnes.tonnes().into(),
+        removals: claims.removals.tonnes.tonnes().into(),
+        figures,
+    })
+}
+
 /// The whole account, in the order in which a reader follows it.
 fn account(draft: &mut Draft) -> Option<Account> {
+    let parts = parts(draft)?;
+    let figures = figures::figures(draft, &parts)?;
+    if !draft.gaps.is_empty() {
+        return None;
+    }
+    let simulation = simulation::run(draft, &figures)?;
+    agreement::note(draft, &figures, &simulation);
+    Some(Account {
+        claims: figures::claims(draft, &parts, Some(&simulation))?,
+        advice: advice::advice(draft, &figures, &figures::CLAIMED)?,
+        figures,
+        simulation,
+    })
+}
+
+/// Everything that the account is made of, in the ledger.
+fn parts<'a>(draft: &mut Draft<'a>) -> Option<figures::Parts<'a>> {
     let inputs = draft.inputs;
     let days = use_rate::days_in_use(draft);
     let groups = fuel::groups(draft, days.as_ref());
@@ -190,7 +249,7 @@ fn account(draft: &mut Draft) -> Option<Account> {
         .as_ref()
         .map_or(&[][..], |avoided| &avoided.co2_factors);
     let char = char::account(draft, &project, in_use, co2_factors);
-    let parts = figures::Parts {
+    Some(figures::Parts {
         days,
         baseline,
         project,
@@ -200,18 +259,6 @@ fn account(draft: &mut Draft) -> Option<Account> {
         species: species?,
         short_lived: short_lived?,
         char: char?,
-    };
-    let figures = figures::figures(draft, &parts)?;
-    if !draft.gaps.is_empty() {
-        return None;
-    }
-    let simulation = simulation::run(draft, &figures)?;
-    agreement::note(draft, &figures, &simulation);
-    Some(Account {
-        claims: figures::claims(draft, &parts, &simulation)?,
-        advice: advice::advice(draft, &figures, &figures::CLAIMED)?,
-        figures,
-        simulation,
     })
 }
 

@@ -1,6 +1,7 @@
 //! Char laboratory results: one row per sample. Fractions of the dry char.
 
 use super::shared::{self, DRY_FRACTION};
+use crate::accounting::char_lab::Composition;
 use crate::intake::kinds::BatchKind;
 use crate::intake::rejection::{Fault, code};
 use crate::intake::template::{Column, RowRule, SoundCells, Template, ValueRule};
@@ -75,6 +76,11 @@ pub(in crate::intake) static TEMPLATE: Template = Template {
             says: "carbon_total and hydrogen together are at most 1",
             check: parts_fit_the_whole,
         },
+        RowRule {
+            says: "organic carbon, hydrogen and ash are of one char: not over 1.05 together, \
+                   molar H/C_org not over 2",
+            check: of_one_char,
+        },
     ],
 };
 
@@ -107,6 +113,25 @@ fn inorganic_is_a_part(cells: &SoundCells<'_>) -> Option<(&'static str, Fault)> 
             Fault::new(code::PARTS_OVER_WHOLE, detail),
         )
     })
+}
+
+/// What no statement could read is refused here, by the statement's own rule.
+fn of_one_char(cells: &SoundCells<'_>) -> Option<(&'static str, Fault)> {
+    let (total, inorganic) = (
+        cells.decimal(CARBON_TOTAL)?,
+        cells.decimal(CARBON_INORGANIC)?,
+    );
+    if inorganic > total {
+        return None;
+    }
+    let (hydrogen, ash) = (cells.decimal(HYDROGEN)?, cells.decimal(ASH));
+    // Said by the other rule already.
+    if total.checked_add(hydrogen)? > Decimal::ONE {
+        return None;
+    }
+    let found = Composition::from_fractions(total, inorganic, hydrogen, ash);
+    let detail = found.err()?.to_string();
+    Some(("carbon_total", Fault::new(code::PARTS_OVER_WHOLE, detail)))
 }
 
 fn parts_fit_the_whole(cells: &SoundCells<'_>) -> Option<(&'static str, Fault)> {

@@ -217,6 +217,12 @@ fn cells_that_contradict_each_other_are_answered_with_a_sentence() {
         "9 hydrogen parts_over_whole",
         "carbon 0.95 and hydrogen 0.051 are 1.001 of the char",
     );
+    one(
+        LAB,
+        &[("carbon_total", "0.9"), ("ash", "0.2")],
+        "9 carbon_total parts_over_whole",
+        "organic carbon, hydrogen and ash add up to 1.115 of the dry char, which cannot be more than 1",
+    );
 }
 
 #[test]
@@ -243,7 +249,7 @@ fn what_stands_on_a_bound_is_taken() {
         (STOVE, &[("co_g", ""), ("pm25_mg", "")]),
         (
             LAB,
-            &[("carbon_total", "0.15"), ("carbon_inorganic", "0.15")],
+            &[("carbon_total", "0.9"), ("carbon_inorganic", "0.15")],
         ),
         (
             LAB,

@@ -19,13 +19,20 @@ pub(super) fn batch_id(caller: &Caller, upload: &Upload) -> Uuid {
     ])
 }
 
+/// The id that a file goes by, and the batch that stands under it. A file whose batch was
+/// withdrawn may be sent again; it then goes by an id that follows from the withdrawn one's.
 pub(super) async fn known_batch(
     connection: &mut PgConnection,
     caller: &Caller,
-    id: Uuid,
-) -> Result<Option<BatchView>, ServiceError> {
-    let Some(row) = store::batches::by_id(connection, caller.programme_id, id).await? else {
-        return Ok(None);
+    first_id: Uuid,
+) -> Result<(Uuid, Option<BatchView>), ServiceError> {
+    let mut id = first_id;
+    let row = loop {
+        match store::batches::by_id(connection, caller.programme_id, id).await? {
+            None => return Ok((id, None)),
+            Some(row) if row.withdrawn.is_none() => break row,
+            Some(_) => id = id_of(&["batch sent again", &id.to_string()]),
+        }
     };
     let known = BatchView {
         repeated: true,
@@ -33,7 +40,7 @@ pub(super) async fn known_batch(
     };
     // To someone of other sites it is not known: the rows are checked, and refused as theirs.
     let may_know = touches_own_sites(connection, caller, &known).await?;
-    Ok(may_know.then_some(known))
+    Ok((id, may_know.then_some(known)))
 }
 
 /// Evidence belongs to a round of its kind; the register to none.
@@ -58,12 +65,7 @@ pub(super) async fn check_round(
             "name the round that these rows belong to",
         ));
     };
-    let position = store::trail::size(connection, caller.programme_id).await?;
-    let rounds = store::rounds::all(connection, caller.programme_id, position).await?;
-    let found = rounds
-        .iter()
-        .find(|row| row.record.code == code)
-        .ok_or_else(|| ServiceError::not_found("round", code))?;
+    let found = crate::service::rounds::round_by_code(connection, caller, code).await?;
     if batch_kind.round_kinds().contains(&found.record.kind) {
         Ok(())
     } else {

@@ -7,18 +7,19 @@ mod known;
 mod parse;
 mod refused;
 
+pub(super) use parse::{OwnNames, stage};
 pub use refused::{KEPT_DAYS, MarkedFile, Refused};
 
+use super::drawn_rounds::takes_rows;
 use super::upload::Spooled;
 use super::write::Begun;
 use super::{Caller, Once, Role, Service, ServiceError};
 use crate::accounting::records::{BatchRecord, kind};
 use crate::intake::{BatchKind, Rejections};
 use crate::store;
-use crate::store::staging;
+use crate::store::staging::{self, Staged};
 use crate::trail::merkle::Hash;
 use known::{batch_id, check_round, known_batch};
-use parse::{OwnNames, stage};
 use serde::{Deserialize, Serialize};
 use sqlx::PgConnection;
 use utoipa::ToSchema;
@@ -43,6 +44,9 @@ pub struct BatchView {
     pub accepted_at: Option<chrono::DateTime<chrono::Utc>>,
     /// True where the very same file had been accepted before: nothing was added.
     pub repeated: bool,
+    /// Trail entry that withdrew it: its rows count no more from there on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub withdrawn_by: Option<u64>,
     /// True where the file was only checked: this is what would be accepted, and nothing was
     /// written.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
@@ -78,7 +82,19 @@ impl Service {
         upload: Upload,
         key: Option<String>,
     ) -> Result<BatchView, ServiceError> {
-        self.take(caller, upload, &Taking::default(), key)
+        let id = batch_id(caller, &upload);
+        self.accept_batch_as(caller, id, upload, key).await
+    }
+
+    /// The same for what is known by another id than that of its rows.
+    pub(super) async fn accept_batch_as(
+        &self,
+        caller: &Caller,
+        id: Uuid,
+        upload: Upload,
+        key: Option<String>,
+    ) -> Result<BatchView, ServiceError> {
+        self.take(caller, id, upload, &Taking::default(), key)
             .await
             .map_err(|error| match error {
                 ServiceError::RejectedFile(refused) => ServiceError::Rejected(refused.rejections),
@@ -93,17 +109,19 @@ impl Service {
     async fn take(
         &self,
         caller: &Caller,
+        id: Uuid,
         upload: Upload,
         taking: &Taking,
         key: Option<String>,
     ) -> Result<BatchView, ServiceError> {
         caller.must_be(&[Role::Manager, Role::Monitor])?;
         let batch_kind = upload.kind;
+        let progress = upload.file.progress();
         if !store::sites::tell_apart(batch_kind) {
             caller.must_see_every_site()?;
         }
         let record = BatchRecord {
-            id: batch_id(caller, &upload),
+            id,
             kind: batch_kind.code().into(),
             round: upload.round.clone(),
             file_name: upload.file_name.as_deref().map(plain_file_name),
@@ -119,7 +137,7 @@ impl Service {
         };
         let connection = &mut *writing.transaction;
         check_round(connection, caller, batch_kind, record.round.as_deref()).await?;
-        if let Some(known) = known_batch(connection, caller, record.id).await? {
+        if let (_, Some(known)) = known_batch(connection, caller, id).await? {
             return writing.finish(caller, taking.view(known)).await;
         }
         let names = self
@@ -130,10 +148,12 @@ impl Service {
 
         store::trail::lock(connection, caller.programme_id).await?;
         // The same file may have been accepted while this one was read.
-        if let Some(known) = known_batch(connection, caller, record.id).await? {
+        let (id, known) = known_batch(connection, caller, id).await?;
+        if let Some(known) = known {
             return writing.finish(caller, taking.view(known)).await;
         }
         let round = record.round.as_deref();
+        takes_rows(connection, caller, round).await?;
         let rejections = self
             .check_staged(connection, caller, batch_kind, round, parsed.rejections)
             .await?;
@@ -141,7 +161,9 @@ impl Service {
             let refused = Refused::new(batch_kind, rejections, &parsed.layout);
             return Err(ServiceError::RejectedFile(Box::new(refused)));
         }
+        progress.checked(parsed.rows)?;
         let record = BatchRecord {
+            id,
             rows: parsed.rows,
             root: parsed.root.to_string(),
             ..record
@@ -153,6 +175,7 @@ impl Service {
             // Let go of without a commit: all was done, and nothing of it stays.
             return Ok(taking.view(view));
         }
+        progress.wrote(view.rows);
         let view = writing.finish(caller, view).await?;
         if let Err(problem) = self.refresh_statistics(batch_kind, view.rows).await {
             // The batch is in whatever becomes of this; what follows may be slow for a minute.
@@ -235,15 +258,12 @@ impl Service {
         round: Option<&str>,
         mut rejections: Rejections,
     ) -> Result<Rejections, ServiceError> {
-        let every_row = rejections.is_empty();
-        let findings = staging::check(
-            connection,
-            caller.programme_id,
-            batch_kind,
-            round,
-            every_row,
-        )
-        .await?;
+        let staged = match rejections.is_empty() {
+            true => Staged::WholeFile,
+            false => Staged::PartOfFile,
+        };
+        let findings =
+            staging::check(connection, caller.programme_id, batch_kind, round, staged).await?;
         let located = findings.rejections.len() as u64;
         for rejection in findings.rejections {
             rejections.push(rejection);
@@ -323,7 +343,7 @@ fn plain_file_name(name: &str) -> String {
     last.chars().filter(|c| !c.is_control()).take(120).collect()
 }
 
-fn view(record: BatchRecord, sequence: u64, repeated: bool) -> BatchView {
+pub(super) fn view(record: BatchRecord, sequence: u64, repeated: bool) -> BatchView {
     BatchView {
         id: record.id,
         kind: record.kind,
@@ -335,6 +355,7 @@ fn view(record: BatchRecord, sequence: u64, repeated: bool) -> BatchView {
         sequence,
         accepted_at: None,
         repeated,
+        withdrawn_by: None,
         dry_run: false,
     }
 }
@@ -342,6 +363,7 @@ fn view(record: BatchRecord, sequence: u64, repeated: bool) -> BatchView {
 pub(super) fn view_of_row(row: store::batches::BatchRow) -> BatchView {
     BatchView {
         accepted_at: Some(row.accepted_at),
+        withdrawn_by: row.withdrawn,
         ..view(row.record, row.sequence, false)
     }
 }

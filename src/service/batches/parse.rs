@@ -14,7 +14,7 @@ use tokio::sync::mpsc;
 const CHUNK_BYTES: usize = 256 * 1024;
 
 /// A file as it was read.
-pub(super) struct Parsed {
+pub(in crate::service) struct Parsed {
     pub rows: u64,
     pub root: Hash,
     pub rejections: Rejections,
@@ -23,14 +23,14 @@ pub(super) struct Parsed {
 
 /// The programme's own column names that a file may use.
 #[derive(Default)]
-pub(super) struct OwnNames {
+pub(in crate::service) struct OwnNames {
     pub mapping: Option<ColumnMapping>,
     /// Whether they were asked for by name.
     pub always: bool,
 }
 
 /// Parses on a blocking thread while the rows stream into the staging table.
-pub(super) async fn stage(
+pub(in crate::service) async fn stage(
     connection: &mut PgConnection,
     batch_kind: BatchKind,
     names: OwnNames,
@@ -72,8 +72,12 @@ fn parse(
     let mut texts = CellTexts::default();
     let mut canonical = Vec::new();
     let mut buffer = Vec::with_capacity(CHUNK_BYTES + 1024);
+    let progress = file.progress();
     let input = BufReader::with_capacity(CHUNK_BYTES, file.into_file());
     let layout = read_rows(template, &naming, input, &mut |read| {
+        if !progress.read_row() {
+            return false;
+        }
         let row = match read {
             Ok(row) => row,
             Err(broken) => {

@@ -1,5 +1,6 @@
 //! A refused file: its faults, and the copy that comes back with the faults beside the rows.
 
+use super::known::batch_id;
 use super::{BatchView, Taking, Upload, plain_file_name};
 use crate::intake::{BatchKind, FileFormat, Layout, Rejections, mark};
 use crate::service::caller::Holder;
@@ -61,7 +62,7 @@ impl Service {
         taking: &Taking,
         key: Option<String>,
     ) -> Result<BatchView, ServiceError> {
-        let batch_kind = upload.kind;
+        let (id, batch_kind) = (batch_id(caller, &upload), upload.kind);
         let may_mark = !taking.dry_run && upload.file.bytes <= MARKED_BYTES_MAX;
         let copy = if may_mark {
             Some(upload.file.again()?)
@@ -69,7 +70,7 @@ impl Service {
             None
         };
         let name = upload.file_name.as_deref().map(plain_file_name);
-        let outcome = self.take(caller, upload, taking, key).await;
+        let outcome = self.take(caller, id, upload, taking, key).await;
         let (mut refused, copy) = match (outcome, copy) {
             (Err(ServiceError::RejectedFile(refused)), Some(copy)) => (refused, copy),
             (outcome, _) => return outcome,

@@ -234,7 +234,7 @@ impl Drawn {
             }
             Drawn::Beta(curve) => {
                 scratch.normalise(values);
-                curve.fill(values);
+                curve.fill(values, &mut scratch.places);
                 for value in &mut values.0 {
                     *value = within(*value, 0.0, 1.0);
                 }

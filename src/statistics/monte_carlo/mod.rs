@@ -21,6 +21,7 @@ mod plan;
 mod planner;
 mod run;
 mod select;
+mod table;
 mod threads;
 mod uniform;
 
@@ -44,26 +45,17 @@ impl Default for Lanes {
     }
 }
 
-/// Room for normal quantiles outside the centre.
-#[derive(Debug)]
+/// Room for the places in a table.
+#[derive(Debug, Default)]
 pub(crate) struct Scratch {
-    places: [u16; LANES],
-    tail: Lanes,
-}
-
-impl Default for Scratch {
-    fn default() -> Self {
-        Scratch {
-            places: [0; LANES],
-            tail: Lanes::default(),
-        }
-    }
+    places: table::Places,
 }
 
 impl Scratch {
+    /// Turns uniform numbers into standard normal ones.
     #[inline(always)]
     fn normalise(&mut self, values: &mut Lanes) {
-        normal::fill(values, &mut self.places, &mut self.tail);
+        normal::TAIL.fill(values, &mut self.places);
     }
 }
 

@@ -216,7 +216,7 @@ impl Group {
                 if let Some(curve) = spread {
                     uniforms.fill(self.first_dimension + self.members as u32, &mut scale);
                     scratch.normalise(&mut scale);
-                    curve.fill(&mut scale);
+                    curve.fill(&mut scale, &mut scratch.places);
                     for value in &mut scale.0 {
                         *value = exp(-0.5 * *value);
                     }

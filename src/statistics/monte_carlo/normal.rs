@@ -3,8 +3,10 @@
 //! Wichura, M. J. (1988): The percentage points of the normal distribution. Applied Statistics
 //! 37, 477-484; PPND16, about 1 part in 10^16 (coefficients MEMORY, held against SciPy in the tests).
 
+use super::Lanes;
 use super::elementary::ln;
-use super::{LANES, Lanes};
+use super::table::{Cell, Places, fitted, read};
+use std::sync::LazyLock;
 
 const CENTRE_ABOVE: [f64; 8] = [
     2509.0809287301227,
@@ -67,7 +69,6 @@ const FAR_BELOW: [f64; 8] = [
     1.0,
 ];
 
-#[inline(always)]
 fn ratio(above: &[f64; 8], below: &[f64; 8], r: f64) -> f64 {
     let (mut over, mut under) = (above[0], below[0]);
     for place in 1..8 {
@@ -77,13 +78,11 @@ fn ratio(above: &[f64; 8], below: &[f64; 8], r: f64) -> f64 {
     over / under
 }
 
-#[inline(always)]
 fn centre(q: f64) -> f64 {
     q * ratio(&CENTRE_ABOVE, &CENTRE_BELOW, 0.180625 - q * q)
 }
 
 /// The quantile outside the centre; `q` is the probability less one half.
-#[inline(always)]
 fn near_tail(p: f64, q: f64) -> (f64, f64) {
     let outside = if q < 0.0 { p } else { 1.0 - p };
     let r = (-ln(outside)).sqrt();
@@ -91,7 +90,6 @@ fn near_tail(p: f64, q: f64) -> (f64, f64) {
 }
 
 /// The `z` below which a standard normal value falls with probability `p`, for `0 < p < 1`.
-#[inline(always)]
 pub(super) fn quantile(p: f64) -> f64 {
     let q = p - 0.5;
     if q.abs() <= 0.425 {
@@ -106,41 +104,96 @@ pub(super) fn quantile(p: f64) -> f64 {
     if q < 0.0 { -size } else { size }
 }
 
-/// Turns probabilities into normal quantiles in place.
-///
-/// The centre is computed for all; the few outside it are gathered, computed together and put
-/// back, so that both loops are vectorised. The results are those of [`quantile`], bit for bit.
-#[inline(always)]
-pub(super) fn fill(values: &mut Lanes, places: &mut [u16; LANES], tail: &mut Lanes) {
-    let mut outside = 0;
-    for (place, value) in values.0.iter_mut().enumerate() {
-        let p = *value;
-        // Every place is written; only those outside are kept.
-        places[outside & (LANES - 1)] = place as u16;
-        tail.0[outside & (LANES - 1)] = p;
-        outside += usize::from((p - 0.5).abs() > 0.425);
-    }
-    let outside = outside.min(LANES);
-    let whole = outside.next_multiple_of(8).min(LANES);
-    tail.0[outside..whole].fill(0.05);
-    let mut far = 0u64;
-    for value in &mut tail.0[..whole] {
-        let (p, q) = (*value, *value - 0.5);
-        let (r, near) = near_tail(p, q);
-        far += u64::from(r > 5.0);
-        *value = if q < 0.0 { -near } else { near };
-    }
-    if far > 0 {
-        // About one draw in 10^11.
-        for (place, z) in places[..outside].iter().zip(&mut tail.0) {
-            *z = quantile(values.0[usize::from(*place) & (LANES - 1)]);
+/// The quantile of the probabilities of one tail, by octaves: between two powers of two run
+/// sixteen polynomials, so that the error is the same everywhere, below 1 part in 10^14.
+#[derive(Debug)]
+pub(super) struct Tail {
+    cells: Box<[Cell; CELLS]>,
+}
+
+/// Cells of an octave.
+const PER_OCTAVE: u64 = 16;
+const OCTAVES: u64 = 64;
+const CELLS: usize = (PER_OCTAVE * OCTAVES) as usize;
+/// Bits of a fraction below those that name its cell.
+const BELOW_CELL: u32 = 48;
+const EXPONENT_OF_ONE: u64 = 1023;
+/// The number of the first cell among all of a double's upper bits.
+const FIRST: u64 = (EXPONENT_OF_ONE - OCTAVES + 1) * PER_OCTAVE;
+/// The middle of the first cell of the octave above one, and half its width.
+const MIDDLE: f64 = 1.0 + 1.0 / 32.0;
+const REACH: f64 = 1.0 / 32.0;
+/// Probabilities are never below it: half a unit in the last place of one.
+const LEAST: f64 = f64::EPSILON / 4.0;
+
+/// The table is the same for all normals: made once.
+pub(super) static TAIL: LazyLock<Tail> = LazyLock::new(|| {
+    let mut cells = Box::new([Cell::default(); CELLS]);
+    for (number, cell) in (FIRST..).zip(cells.iter_mut()) {
+        let from = f64::from_bits(number << BELOW_CELL);
+        let octave = f64::from_bits((number / PER_OCTAVE * PER_OCTAVE) << BELOW_CELL);
+        if from < 1.0 - REACH {
+            *cell = fitted(REACH, |t| -quantile(from + (t + REACH) * octave));
         }
     }
-    for value in &mut values.0 {
-        *value = centre(*value - 0.5);
+    Tail { cells }
+});
+
+impl Tail {
+    /// Turns probabilities into normal quantiles in place.
+    #[inline(always)]
+    pub fn fill(&self, values: &mut Lanes, places: &mut Places) {
+        for ((value, cell), onward) in values
+            .0
+            .iter()
+            .zip(&mut places.cells)
+            .zip(&mut places.onward.0)
+        {
+            let (p, rest) = (*value, 1.0 - *value);
+            let tail = if p < rest { p } else { rest };
+            let tail = if tail < LEAST { LEAST } else { tail };
+            let bits = tail.to_bits();
+            *cell = ((bits >> BELOW_CELL) as u32).wrapping_sub(FIRST as u32);
+            let inside = (bits & ((1 << BELOW_CELL) - 1)) | (EXPONENT_OF_ONE << 52);
+            *onward = f64::from_bits(inside) - MIDDLE;
+        }
+        let mut sizes = Lanes::default();
+        read(&self.cells, places, &mut sizes.0);
+        for (value, size) in values.0.iter_mut().zip(&sizes.0) {
+            *value = if *value < 0.5 { -size } else { *size };
+        }
     }
-    for (place, z) in places[..outside].iter().zip(&tail.0) {
-        let value = &mut values.0[usize::from(*place) & (LANES - 1)];
-        *value = *z;
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::statistics::monte_carlo::LANES;
+
+    /// Every cell at four places, and the ends.
+    #[test]
+    fn the_table_gives_the_quantiles_of_the_algorithm() {
+        let mut worst = 0.0f64;
+        let mut places = Places::default();
+        for number in FIRST + 9 * PER_OCTAVE..(EXPONENT_OF_ONE - 1) * PER_OCTAVE {
+            let from = number << BELOW_CELL;
+            let inside = [0, 1 << 46, 0x9abc_def0_1234, (1 << BELOW_CELL) - 1];
+            let tails = inside.map(|bits| f64::from_bits(from | bits));
+            let mut lanes = Lanes([0.5; LANES]);
+            lanes.0[..4].copy_from_slice(&tails);
+            lanes.0[4..8].copy_from_slice(&tails.map(|p| 1.0 - p));
+            let wanted = lanes.0.map(|p| {
+                if p < 1.0 {
+                    quantile(p)
+                } else {
+                    -quantile(LEAST)
+                }
+            });
+            TAIL.fill(&mut lanes, &mut places);
+            for (found, wanted) in lanes.0.iter().zip(&wanted) {
+                worst = worst.max((found - wanted).abs() / wanted.abs().max(1.0));
+            }
+        }
+        assert!(worst < 4e-15, "{worst}");
     }
 }

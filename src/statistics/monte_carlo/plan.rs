@@ -18,6 +18,12 @@ pub(super) enum Step {
         coefficient: f64,
         factors: Vec<usize>,
     },
+    /// Two additions at once, of one factor each: `out = start + c * a + d * b`.
+    AddTwo {
+        out: usize,
+        start: Option<f64>,
+        terms: [(f64, usize); 2],
+    },
     Multiply {
         out: usize,
         coefficient: f64,
@@ -87,6 +93,7 @@ impl Plan {
         for step in &self.steps {
             let out = match step {
                 Step::Add { out, .. }
+                | Step::AddTwo { out, .. }
                 | Step::Multiply { out, .. }
                 | Step::Divide { out, .. }
                 | Step::Bound { out, .. } => *out,
@@ -139,6 +146,14 @@ impl Step {
                 factors,
                 ..
             } => add(out, *start, *coefficient, factors, operands),
+            Step::AddTwo { start, terms, .. } => {
+                let [(c, a), (d, b)] = *terms;
+                let (a, b) = (operands.at(a), operands.at(b));
+                match *start {
+                    Some(start) => each_lane!(out, k => start + c * a.0[k] + d * b.0[k]),
+                    None => each_lane!(out, k => out.0[k] + c * a.0[k] + d * b.0[k]),
+                }
+            }
             Step::Multiply {
                 coefficient,
                 factors,

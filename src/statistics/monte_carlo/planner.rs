@@ -204,12 +204,46 @@ impl<'a> Planner<'a> {
                 (slot, Some(self.constants_of(sum)))
             }
         };
-        self.steps.push(Step::Add {
-            out,
+        if !self.added_to_last(out, start, coefficient, &factors) {
+            self.steps.push(Step::Add {
+                out,
+                start,
+                coefficient,
+                factors,
+            });
+        }
+    }
+
+    /// Whether the addition went along with the step before, which adds one factor to the same sum.
+    fn added_to_last(
+        &mut self,
+        out: usize,
+        start: Option<f64>,
+        coefficient: f64,
+        factors: &[usize],
+    ) -> bool {
+        let (None, [factor], Some(last)) = (start, factors, self.steps.last_mut()) else {
+            return false;
+        };
+        let Step::Add {
+            out: grown,
             start,
-            coefficient,
+            coefficient: first,
             factors,
-        });
+        } = last
+        else {
+            return false;
+        };
+        let [held] = factors[..] else { return false };
+        if *grown != out {
+            return false;
+        }
+        *last = Step::AddTwo {
+            out,
+            start: *start,
+            terms: [(*first, held), (coefficient, *factor)],
+        };
+        true
     }
 
     fn constants_of(&self, sum: usize) -> f64 {

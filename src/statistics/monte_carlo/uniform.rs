@@ -1,11 +1,12 @@
 //! Random numbers by counter: that of draw `i` of dimension `j` depends on seed, `i` and `j` only.
 //!
-//! Philox4x32-10: Salmon, Moraes, Dror, Shaw (2011): Parallel random numbers: as easy as 1, 2, 3.
+//! Philox4x32-7: Salmon, Moraes, Dror, Shaw (2011): Parallel random numbers: as easy as 1, 2, 3.
+//! Seven rounds are the fewest that passed every test of BigCrush there.
 //! Nothing is handed from draw to draw, so any thread may make any draw.
 
 use super::{LANES, Lanes};
 
-const ROUNDS: usize = 10;
+const ROUNDS: usize = 7;
 const MULTIPLIERS: [u64; 2] = [0xD251_1F53, 0xCD9E_8D57];
 const WEYL: [u32; 2] = [0x9E37_79B9, 0xBB67_AE85];
 const LOW: u64 = 0xffff_ffff;
@@ -128,23 +129,23 @@ mod tests {
         stream.words(counter).map(|word| word as u32)
     }
 
-    /// Known answers published with the authors' Random123 library, philox4x32 of 10 rounds (MEMORY).
+    /// Known answers published with the authors' Random123 library, philox4x32 of 7 rounds (MEMORY).
     #[test]
     fn philox_gives_its_published_answers() {
         assert_eq!(
             words([0, 0], [0; 4]),
-            [0x6627_e8d5, 0xe169_c58d, 0xbc57_ac4c, 0x9b00_dbd8]
+            [0x5f6f_b709, 0x0d89_3f64, 0x4f12_1f81, 0x4f73_0a48]
         );
         assert_eq!(
             words([u32::MAX; 2], [u32::MAX; 4]),
-            [0x408f_276d, 0x41c8_3b0e, 0xa20b_c7c6, 0x6d54_51fd]
+            [0x5207_ddc2, 0x4516_5e59, 0x4d8e_e751, 0x8c52_f662]
         );
         assert_eq!(
             words(
                 [0xa409_3822, 0x299f_31d0],
                 [0x243f_6a88, 0x85a3_08d3, 0x1319_8a2e, 0x0370_7344]
             ),
-            [0xd16c_fe09, 0x94fd_cceb, 0x5001_e420, 0x2412_6ea1]
+            [0x4dfc_caba, 0x190a_87f0, 0xc473_62ba, 0xb6b5_242a]
         );
     }
 

@@ -15,6 +15,8 @@ pub(super) struct Check {
     pub broken_rows: &'static str,
     /// True where a row that could not be read would make sound rows look broken.
     pub needs_every_row: bool,
+    /// True where the rule is about a household's rows in one file, not about each row.
+    pub of_whole_files: bool,
 }
 
 const fn check(column: &'static str, code: &'static str, broken_rows: &'static str) -> Check {
@@ -23,6 +25,7 @@ const fn check(column: &'static str, code: &'static str, broken_rows: &'static s
         code,
         broken_rows,
         needs_every_row: false,
+        of_whole_files: false,
     }
 }
 
@@ -55,7 +58,7 @@ const HOUSEHOLDS: &[Check] = &[
         "household_code",
         "duplicate_row",
         "select s.line, format('household %s is already in the register', s.household_code) as detail
-         from staged s join household h on h.programme_id = $1 and h.household_code = s.household_code",
+         from staged s join standing_household($1) h on h.household_code = s.household_code",
     ),
     check(
         "site_code",
@@ -66,13 +69,14 @@ const HOUSEHOLDS: &[Check] = &[
     ),
 ];
 
+/// A deployment put in place of another may have its end recorded already, in a row of its own.
 const DEPLOYMENTS: &[Check] = &[
     check(
         "household_code",
         "unknown_household",
         "select s.line, format('household %s is not in the register', s.household_code) as detail
          from staged s
-         left join household h on h.programme_id = $1 and h.household_code = s.household_code
+         left join standing_household($1) h on h.household_code = s.household_code
          where h.household_code is null",
     ),
     check(
@@ -102,8 +106,9 @@ const DEPLOYMENTS: &[Check] = &[
                                s.serial, min(o.household_code), min(lower(o.span)),
                                coalesce(min(upper(o.span))::text, 'now')) as detail
          from staged s
+         left join standing_deployment_end($1) e on e.serial = s.serial and e.installed_on = s.installed_on
          join deployment_span o on o.programme_id = $1 and o.serial = s.serial
-              and o.span && daterange(s.installed_on, s.ended_on)
+              and o.span && daterange(s.installed_on, coalesce(s.ended_on, e.ended_on))
          group by s.line, s.serial",
     ),
     check(
@@ -124,9 +129,10 @@ const DEPLOYMENTS: &[Check] = &[
         "select s.line, format('household %s already has stove %s for part of this time; write yes in second_stove if this is a further stove',
                                s.household_code, min(o.serial)) as detail
          from staged s
+         left join standing_deployment_end($1) e on e.serial = s.serial and e.installed_on = s.installed_on
          join deployment_span o on o.programme_id = $1 and o.household_code = s.household_code
               and o.serial <> s.serial and not o.second_stove
-              and o.span && daterange(s.installed_on, s.ended_on)
+              and o.span && daterange(s.installed_on, coalesce(s.ended_on, e.ended_on))
          where not coalesce(s.second_stove, false)
          group by s.line, s.household_code",
     ),
@@ -147,7 +153,7 @@ const DEPLOYMENT_ENDS: &[Check] = &[
         "unknown_deployment",
         "select s.line, format('no deployment of stove %s was installed on %s', s.serial, s.installed_on) as detail
          from staged s
-         left join deployment d on d.programme_id = $1 and d.serial = s.serial
+         left join standing_deployment($1) d on d.serial = s.serial
                                and d.installed_on = s.installed_on
          where d.serial is null",
     ),
@@ -158,7 +164,7 @@ const DEPLOYMENT_ENDS: &[Check] = &[
          from staged s
          join deployment_span d on d.programme_id = $1 and d.serial = s.serial
                                and d.installed_on = s.installed_on
-         where not upper_inf(d.span)",
+         where not upper_inf(d.span) and not isempty(d.span)",
     ),
 ];
 
@@ -190,7 +196,7 @@ const UNREGISTERED_HOUSEHOLD: Check = check(
     "unknown_household",
     "select s.line, format('household %s is not in the register', s.household_code) as detail
      from staged s
-     left join household h on h.programme_id = $1 and h.household_code = s.household_code
+     left join standing_household($1) h on h.household_code = s.household_code
      where h.household_code is null",
 );
 
@@ -204,8 +210,8 @@ const USAGE_SURVEY: &[Check] = &[
                                s.serial, s.household_code, s.surveyed_on) as detail
          from staged s
          where not exists (
-             select from deployment d
-             where d.programme_id = $1 and d.serial = s.serial
+             select from standing_deployment($1) d
+             where d.serial = s.serial
                and d.household_code = s.household_code and d.installed_on <= s.surveyed_on)",
     ),
     check(
@@ -220,7 +226,7 @@ const USAGE_SURVEY: &[Check] = &[
         "duplicate_row",
         "select s.line, format('stove %s already has an answer in round %s', s.serial, u.round_code) as detail
          from staged s
-         join usage_answer u on u.programme_id = $1 and u.round_code = $2 and u.serial = s.serial",
+         join standing_usage_answer($1) u on u.round_code = $2 and u.serial = s.serial",
     ),
 ];
 
@@ -235,18 +241,22 @@ const KITCHEN_TEST: &[Check] = &[
                             as first_line from staged) s
          where line > first_line",
     ),
-    check(
-        "household_code",
-        "duplicate_row",
-        "select s.line, format('household %s already has a kitchen test in round %s; its days come in one file',
-                               s.household_code, $2) as detail
-         from staged s
-         where exists (select from kitchen_day k
-                       where k.programme_id = $1 and k.round_code = $2
-                         and k.household_code = s.household_code)",
-    ),
+    Check {
+        of_whole_files: true,
+        ..check(
+            "household_code",
+            "duplicate_row",
+            "select s.line, format('household %s already has a kitchen test in round %s; its days come in one file',
+                                   s.household_code, $2) as detail
+             from staged s
+             where exists (select from standing_kitchen_day($1) k
+                           where k.round_code = $2
+                             and k.household_code = s.household_code)",
+        )
+    },
     Check {
         needs_every_row: true,
+        of_whole_files: true,
         ..check(
             "measured_on",
             "too_few_days",
@@ -282,6 +292,6 @@ const CHAR_WEIGHING: &[Check] = &[
         "duplicate_row",
         "select s.line, format('the very same weighing is already recorded in round %s', c.round_code) as detail
          from staged s
-         join char_weighing c on c.programme_id = $1 and c.round_code = $2 and c.row_hash = s.row_hash",
+         join standing_char_weighing($1) c on c.round_code = $2 and c.row_hash = s.row_hash",
     ),
 ];

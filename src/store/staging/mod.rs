@@ -31,6 +31,22 @@ pub(super) fn table(kind: BatchKind) -> &'static str {
     }
 }
 
+/// The columns of which no two standing rows of a kind are the same; the migrations build
+/// the unique indexes over them.
+fn key(kind: BatchKind) -> &'static str {
+    match kind {
+        BatchKind::Households => "household_code",
+        BatchKind::Deployments | BatchKind::DeploymentEnds => "serial, installed_on",
+        BatchKind::UsageSurvey => "round_code, serial",
+        BatchKind::KitchenTest => "round_code, household_code, measured_on, device, fuel",
+        BatchKind::CharWeighing => "round_code, row_hash",
+        BatchKind::BaselineSurvey => "household_code, surveyed_on, device, fuel",
+        BatchKind::CookingTest | BatchKind::StoveTest => "test_code",
+        BatchKind::CharLab => "sample_code",
+        BatchKind::MoistureReading => "household_code, measured_on, fuel",
+    }
+}
+
 fn sql_type(column: &Column) -> &'static str {
     match column.value {
         ValueRule::Code { .. } | ValueRule::OneOf { .. } => "text",
@@ -105,21 +121,35 @@ pub struct Findings {
     pub count: u64,
 }
 
-/// Runs every check of the kind on the staged rows. `every_row` says whether they are
-/// all the rows of the file; where some could not be read, nothing is said that they
-/// might have answered.
+/// What the staged rows are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Staged {
+    /// All rows of a file.
+    WholeFile,
+    /// Those rows of a file that could be read: nothing is said that the others might have
+    /// answered.
+    PartOfFile,
+    /// One row in place of another: its fellows stand in an earlier batch.
+    OneRow,
+}
+
+/// Runs every check of the kind on the staged rows.
 pub async fn check(
     connection: &mut PgConnection,
     programme_id: Uuid,
     kind: BatchKind,
     round_code: Option<&str>,
-    every_row: bool,
+    staged: Staged,
 ) -> Result<Findings, StoreError> {
     let mut findings = Findings {
         rejections: Vec::new(),
         count: 0,
     };
-    let askable = |check: &&checks::Check| every_row || !check.needs_every_row;
+    let askable = |check: &&checks::Check| match staged {
+        Staged::WholeFile => true,
+        Staged::PartOfFile => !check.needs_every_row,
+        Staged::OneRow => !check.of_whole_files,
+    };
     for check in checks::of(kind).iter().filter(askable) {
         let sql = format!(
             "select line, detail, count(*) over () as total
@@ -161,24 +191,26 @@ pub async fn insert(
     batch_id: Uuid,
     sequence: u64,
 ) -> Result<u64, StoreError> {
-    let columns: Vec<&str> = kind
-        .template()
-        .columns
-        .iter()
-        .map(|column| column.name)
-        .collect();
-    let columns = columns.join(", ");
+    let names = kind.template().columns.iter().map(|column| column.name);
+    let columns = names.clone().collect::<Vec<_>>().join(", ");
+    let staged_columns: Vec<String> = names.map(|name| format!("s.{name}")).collect();
+    let staged_columns = staged_columns.join(", ");
     let (round_column, round_value) = if kind.needs_round() {
         (", round_code", ", $4::text")
     } else {
         ("", "")
     };
+    let generations = Generations::of(connection, programme_id, kind).await?;
     let sql = format!(
-        "with asked as (select $4::text)
-         insert into {table} (programme_id, batch_id, sequence, line, row_hash{round_column}, {columns})
-         select $1::uuid, $2::uuid, $3::bigint, 1 + row_number() over (order by line), row_hash{round_value}, {columns}
-         from staged order by line",
-        table = table(kind)
+        "with asked as (select $4::text){gone}
+         insert into {table} (programme_id, batch_id, sequence, line, row_hash{round_column}, {columns}, generation)
+         select $1::uuid, $2::uuid, $3::bigint, 1 + row_number() over (order by s.line),
+                s.row_hash{round_value}, {staged_columns}, {generation}
+         from staged s {joined} order by s.line",
+        table = table(kind),
+        gone = generations.gone,
+        joined = generations.joined,
+        generation = generations.of_row,
     );
     let done = sqlx::query(AssertSqlSafe(sql))
         .bind(programme_id)
@@ -188,6 +220,54 @@ pub async fn insert(
         .execute(connection)
         .await?;
     Ok(done.rows_affected())
+}
+
+/// How the rows to be inserted learn which generation of their key they are: how many rows
+/// held it before and were superseded or withdrawn.
+struct Generations {
+    /// A further table of the statement: each key that rows have left, and how many.
+    gone: String,
+    /// How a staged row `s` finds its key in it.
+    joined: String,
+    of_row: &'static str,
+}
+
+impl Generations {
+    /// A programme without corrections, as most are, is spared the work.
+    async fn of(
+        connection: &mut PgConnection,
+        programme_id: Uuid,
+        kind: BatchKind,
+    ) -> Result<Self, StoreError> {
+        if !super::corrections::any(connection, programme_id).await? {
+            return Ok(Generations {
+                gone: String::new(),
+                joined: String::new(),
+                of_row: "0",
+            });
+        }
+        let (key, table) = (key(kind), table(kind));
+        let same_key = key
+            .split(", ")
+            .map(|column| match column {
+                "round_code" => "g.round_code = $4".to_owned(),
+                column => format!("g.{column} = s.{column}"),
+            })
+            .collect::<Vec<_>>()
+            .join(" and ");
+        Ok(Generations {
+            gone: format!(
+                ", gone as materialized (
+                     select {key}, count(distinct (t.batch_id, t.line))::integer as rows
+                     from correction c
+                     join {table} t on t.programme_id = c.programme_id and t.batch_id = c.batch_id
+                                   and (c.line is null or c.line = t.line)
+                     where c.programme_id = $1 and c.kind <> 'excluded' group by {key})"
+            ),
+            joined: format!("left join gone g on {same_key}"),
+            of_row: "coalesce(g.rows, 0)",
+        })
+    }
 }
 
 /// Batches below this many rows leave the planner's statistics to the database's own care.

@@ -12,20 +12,34 @@ use emberbook::accounting::evidence::{
 };
 use serde_json::json;
 
-/// Rows with the sequence of the entry that accepted them.
-pub type Taken<T> = Vec<(u64, T)>;
+/// A row with the entry that accepted it and the one, if any, that took it out of the account.
+pub struct Sent<T> {
+    pub sequence: u64,
+    pub until: Option<u64>,
+    pub batch: String,
+    pub line: u64,
+    pub row: T,
+}
+
+pub type Taken<T> = Vec<Sent<T>>;
+
+/// Where rows were taken: the entry, and the id of the batch.
+pub struct At {
+    pub sequence: u64,
+    pub batch: String,
+}
 
 #[derive(Default)]
 pub struct Invented {
     pub first_position: u64,
     pub last_position: u64,
-    households: Taken<Household>,
-    deployments: Taken<Deployment>,
-    ends: Taken<DeploymentEnd>,
-    answers: Taken<(String, UsageAnswer)>,
-    kitchen_days: Taken<KitchenDay>,
-    weighings: Taken<CharWeighing>,
-    samples: Samples,
+    pub(super) households: Taken<Household>,
+    pub(super) deployments: Taken<Deployment>,
+    pub(super) ends: Taken<DeploymentEnd>,
+    pub(super) answers: Taken<(String, UsageAnswer)>,
+    pub(super) kitchen_days: Taken<KitchenDay>,
+    pub(super) weighings: Taken<CharWeighing>,
+    pub(super) samples: Samples,
 }
 
 /// What was known at a position of the trail.
@@ -41,11 +55,13 @@ pub struct Known {
 }
 
 pub fn known<T: Clone>(taken: &Taken<T>, position: u64) -> Vec<T> {
-    let before = |(sequence, _): &&(u64, T)| *sequence < position;
+    let counts = |sent: &&Sent<T>| {
+        sent.sequence < position && sent.until.is_none_or(|until| position <= until)
+    };
     taken
         .iter()
-        .filter(before)
-        .map(|(_, row)| row.clone())
+        .filter(counts)
+        .map(|sent| sent.row.clone())
         .collect()
 }
 
@@ -99,6 +115,7 @@ impl Invented {
         invented.send_kitchens(programme, chance, &codes).await;
         invented.send_weighings(programme, chance, &codes).await;
         invented.samples = Samples::send(programme, chance, &codes).await;
+        invented.correct(programme, chance).await;
         invented.last_position = head(programme).await;
         invented
     }
@@ -211,8 +228,15 @@ impl Invented {
     }
 }
 
-pub fn taken<T>(sequence: u64, rows: Vec<T>) -> Taken<T> {
-    rows.into_iter().map(|row| (sequence, row)).collect()
+pub fn taken<T>(at: At, rows: Vec<T>) -> Taken<T> {
+    let sent = |(row, line)| Sent {
+        sequence: at.sequence,
+        until: None,
+        batch: at.batch.clone(),
+        line,
+        row,
+    };
+    rows.into_iter().zip(2..).map(sent).collect()
 }
 
 async fn head(programme: &TestProgramme) -> u64 {
@@ -229,13 +253,17 @@ pub async fn upload(
     kind: &str,
     round: Option<&str>,
     texts: Vec<String>,
-) -> u64 {
+) -> At {
     let texts: Vec<&str> = texts.iter().map(String::as_str).collect();
     let answer = programme
         .manager
         .upload(kind, round, rows(kind, &texts))
         .await;
-    answer.ok(201)["sequence"].as_u64().expect("a sequence")
+    let answer = answer.ok(201);
+    At {
+        sequence: answer["sequence"].as_u64().expect("a sequence"),
+        batch: answer["id"].as_str().expect("an id").to_owned(),
+    }
 }
 
 async fn frame(programme: &TestProgramme) {

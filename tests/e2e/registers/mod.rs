@@ -4,6 +4,7 @@
 //! The two ways meet nowhere before here: `store::cohorts` asks PostgreSQL,
 //! `accounting::gather` reads the rows as the offline verifier does.
 
+mod corrected;
 mod invented;
 mod people;
 mod samples;
@@ -97,8 +98,9 @@ async fn compare(
     assert_eq!(Ok(&lots), by_rows.as_ref(), "{place}");
     let of_samples = samples::compare(connection, scope, &samples, &households).await;
     if scope.position == invented.last_position {
-        // Every household was asked, in one round or both; fifteen tests and samples of each kind.
-        assert!(of_samples > 3 * 15 + households.len(), "{of_samples}");
+        // Every household was asked, in one round or both; of fifteen tests and samples of each
+        // kind and of the answers, a few were excluded.
+        assert!(of_samples > 3 * 10 + households.len() / 2, "{of_samples}");
     }
     compared + kitchens.len() + lots.len() + of_samples
 }

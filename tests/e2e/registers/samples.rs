@@ -22,10 +22,10 @@ const CODES: [&str; 4] = ["t-", "T.", "t_", "T"];
 #[derive(Default)]
 pub struct Samples {
     /// With their rounds.
-    answers: Taken<(String, BaselineSurveyAnswer)>,
-    cooking: Taken<CookingTest>,
-    stoves: Taken<StoveTest>,
-    lab: Taken<CharLabTest>,
+    pub(super) answers: Taken<(String, BaselineSurveyAnswer)>,
+    pub(super) cooking: Taken<CookingTest>,
+    pub(super) stoves: Taken<StoveTest>,
+    pub(super) lab: Taken<CharLabTest>,
 }
 
 /// What was known at a position of the trail.
@@ -152,7 +152,7 @@ fn optional(value: Option<Decimal>) -> String {
     value.map_or(String::new(), |value| value.to_string())
 }
 
-fn cooking_row(row: &CookingTest) -> String {
+pub(super) fn cooking_row(row: &CookingTest) -> String {
     format!(
         "{},{},{},{},{},{},{},{},{},{},{}",
         row.test_code,
@@ -222,7 +222,7 @@ fn sample(chance: &mut Chance, n: u64) -> CharLabTest {
         laboratory: code(chance, n % 2),
         sampled_on: chance.day(),
         feedstock: (*chance.pick(&FUELS)).to_owned(),
-        carbon_total: kg(chance, 60, 90),
+        carbon_total: kg(chance, 60, 75),
         carbon_inorganic: kg(chance, 0, 10),
         hydrogen: kg(chance, 1, 6),
         ash: chance.percent(60).then(|| kg(chance, 2, 20)),

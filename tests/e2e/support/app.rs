@@ -6,10 +6,12 @@ use chrono::{DateTime, Utc};
 use emberbook::server;
 use emberbook::service::Service;
 use emberbook::service::trail::LogKeys;
+use emberbook::service::uploads::UploadSettings;
 use sqlx::PgPool;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
+use tempfile::TempDir;
 use tokio::net::TcpListener;
 use tokio::task::JoinHandle;
 
@@ -18,6 +20,9 @@ pub const ORIGIN: &str = "tests.example/emberbook";
 
 /// Seed of the key that signs the tests' checkpoints.
 pub const LOG_KEY_SEED: [u8; 32] = [7; 32];
+
+/// Bytes that the uploads of a programme may hold at a time.
+pub const UPLOAD_QUOTA_BYTES: u64 = 3_000_000;
 
 /// How a server is set up where it matters.
 pub struct Setup {
@@ -64,6 +69,8 @@ pub struct App {
     pub pool: PgPool,
     pub service: Service,
     pub clock: TestClock,
+    /// Where the server keeps uploads on their way.
+    pub uploads: TempDir,
     task: JoinHandle<()>,
 }
 
@@ -89,6 +96,11 @@ impl App {
             Some(bytes) => service.with_upload_limit(bytes),
             None => service,
         };
+        let uploads = tempfile::tempdir().expect("a folder");
+        let service = service.with_uploads(UploadSettings {
+            quota_bytes: UPLOAD_QUOTA_BYTES,
+            ..UploadSettings::in_folder(uploads.path().to_owned())
+        });
         let listener = TcpListener::bind("127.0.0.1:0").await.expect("a port");
         let address = listener.local_addr().expect("an address");
         let router = server::router(service.clone());
@@ -102,6 +114,7 @@ impl App {
             database,
             service,
             clock,
+            uploads,
             task,
         }
     }

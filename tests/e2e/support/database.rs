@@ -8,7 +8,7 @@ use emberbook::config::RowSecurity;
 use emberbook::postgres::{PrivatePostgres, ServerOptions};
 use emberbook::store::prepare;
 use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
-use sqlx::{AssertSqlSafe, Connection, PgConnection, PgPool};
+use sqlx::{AssertSqlSafe, ConnectOptions, Connection, PgConnection, PgPool};
 use std::str::FromStr;
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::sync::{LazyLock, Mutex};
@@ -126,6 +126,12 @@ pub async fn admin(sql: &str) {
         .await
         .expect(sql);
     connection.close().await.expect("a clean end");
+}
+
+/// How another process reaches a database.
+pub fn url(database: &str) -> String {
+    let options = SERVER.options.clone().database(database);
+    options.to_url_lossy().to_string()
 }
 
 /// A new database with the schema and nothing in it.

@@ -10,5 +10,6 @@ mod missing;
 mod properties;
 mod published;
 mod replay;
+mod restated;
 mod simulated;
 mod species;

@@ -80,7 +80,7 @@ fn the_bits_are_those_of_every_other_platform() {
 }
 
 /// COMPUTED by this program on x86-64: a pin, not a proof.
-const PINNED: [u64; 2] = [4725585227463159121, 4599715895827176793];
+const PINNED: [u64; 2] = [4725458306518357293, 4599694654702733240];
 
 #[test]
 fn a_constant_output_has_no_spread() {
@@ -255,7 +255,8 @@ fn normal_quantiles_are_those_of_scipy() {
             (found - wanted).abs() <= 1e-14 * wanted.abs().max(1.0),
             "{p}: {found} {wanted}"
         );
-        assert_eq!(*found, super::super::normal::quantile(*p));
+        let direct = super::super::normal::quantile(*p);
+        assert!((found - direct).abs() <= 5e-15 * direct.abs().max(1.0));
     }
 }
 

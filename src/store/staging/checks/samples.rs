@@ -29,9 +29,9 @@ macro_rules! one_row_a_code {
                     $what,
                     " %s is already recorded in round %s', s.",
                     $column,
-                    ", t.round_code) as detail from staged s join ",
+                    ", t.round_code) as detail from staged s join standing_",
                     $table,
-                    " t on t.programme_id = $1 and t.",
+                    "($1) t on t.",
                     $column,
                     " = s.",
                     $column
@@ -62,8 +62,8 @@ pub(super) const BASELINE_SURVEY: &[Check] = &[
         "select s.line, format('household %s already has this device and fuel on %s in round %s',
                                s.household_code, s.surveyed_on, b.round_code) as detail
          from staged s
-         join baseline_survey_answer b on b.programme_id = $1
-              and b.household_code = s.household_code and b.surveyed_on = s.surveyed_on
+         join standing_baseline_survey_answer($1) b
+              on b.household_code = s.household_code and b.surveyed_on = s.surveyed_on
               and b.device = s.device and b.fuel = s.fuel",
     ),
     check(
@@ -112,7 +112,7 @@ pub(super) const MOISTURE_READING: &[Check] = &[
         "select s.line, format('household %s already has a reading of this fuel on %s in round %s',
                                s.household_code, s.measured_on, m.round_code) as detail
          from staged s
-         join moisture_reading m on m.programme_id = $1 and m.household_code = s.household_code
+         join standing_moisture_reading($1) m on m.household_code = s.household_code
               and m.measured_on = s.measured_on and m.fuel = s.fuel",
     ),
 ];

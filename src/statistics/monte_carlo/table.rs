@@ -1,0 +1,191 @@
+//! Piecewise polynomials of degree seven: how they are fitted and how they are read.
+
+use super::{LANES, Lanes};
+
+pub(super) const COEFFICIENTS: usize = 8;
+
+/// Coefficients of one piece, the constant first: one line of the processor's cache.
+#[derive(Debug, Clone, Copy, Default)]
+#[repr(align(64))]
+pub(super) struct Cell(pub [f64; COEFFICIENTS]);
+
+/// Where each of the lanes is found in a table: the cell, and how far into it.
+#[derive(Debug)]
+pub(super) struct Places {
+    pub cells: [u32; LANES],
+    pub onward: Lanes,
+}
+
+impl Default for Places {
+    fn default() -> Self {
+        Places {
+            cells: [0; LANES],
+            onward: Lanes::default(),
+        }
+    }
+}
+
+/// Reads every place; the number of cells must be a power of two.
+#[inline(always)]
+pub(super) fn read<const CELLS: usize>(
+    table: &[Cell; CELLS],
+    places: &Places,
+    values: &mut [f64; LANES],
+) {
+    #[cfg(target_arch = "x86_64")]
+    if is_x86_feature_detected!("avx2") {
+        // SAFETY: the processor has what the function is compiled for.
+        return unsafe { x86::read_fours(table, places, values) };
+    }
+    read_singly(table, places, values);
+}
+
+/// Never inlined into the loops over wide registers: lines fetched one after the other come
+/// sooner than their parts gathered lane by lane.
+#[inline(never)]
+fn read_singly<const CELLS: usize>(
+    table: &[Cell; CELLS],
+    places: &Places,
+    values: &mut [f64; LANES],
+) {
+    for ((value, cell), t) in values.iter_mut().zip(&places.cells).zip(&places.onward.0) {
+        let Cell(c) = &table[*cell as usize & (CELLS - 1)];
+        let t = *t;
+        let mut sum = c[COEFFICIENTS - 1];
+        for coefficient in c[..COEFFICIENTS - 1].iter().rev() {
+            sum = sum * t + coefficient;
+        }
+        *value = sum;
+    }
+}
+
+#[cfg(target_arch = "x86_64")]
+mod x86 {
+    use super::{COEFFICIENTS, Cell, LANES, Places};
+    use std::arch::x86_64::*;
+
+    /// As one by one, bit for bit: four cells are loaded in halves of a register and turned, so
+    /// that each register holds the same coefficient of all four.
+    #[target_feature(enable = "avx2")]
+    #[inline(never)]
+    pub(super) fn read_fours<const CELLS: usize>(
+        table: &[Cell; CELLS],
+        places: &Places,
+        values: &mut [f64; LANES],
+    ) {
+        let (values, _) = values.as_chunks_mut::<4>();
+        let (cells, _) = places.cells.as_chunks::<4>();
+        let (onward, _) = places.onward.0.as_chunks::<4>();
+        for ((value, cells), [t0, t1, t2, t3]) in values.iter_mut().zip(cells).zip(onward) {
+            let [a, b, c, d] = cells.map(|cell| &table[cell as usize & (CELLS - 1)].0);
+            let t = _mm256_setr_pd(*t0, *t1, *t2, *t3);
+            let mut sum = _mm256_setzero_pd();
+            for pair in (0..COEFFICIENTS / 2).rev() {
+                let two =
+                    |cell: &[f64; COEFFICIENTS]| _mm_setr_pd(cell[2 * pair], cell[2 * pair + 1]);
+                let first = _mm256_setr_m128d(two(a), two(c));
+                let second = _mm256_setr_m128d(two(b), two(d));
+                let odd = _mm256_unpackhi_pd(first, second);
+                sum = if pair == COEFFICIENTS / 2 - 1 {
+                    odd
+                } else {
+                    _mm256_add_pd(_mm256_mul_pd(sum, t), odd)
+                };
+                let even = _mm256_unpacklo_pd(first, second);
+                sum = _mm256_add_pd(_mm256_mul_pd(sum, t), even);
+            }
+            // SAFETY: `value` has room for four.
+            unsafe { _mm256_storeu_pd(value.as_mut_ptr(), sum) };
+        }
+    }
+}
+
+/// `cos(pi (2 j + 1) / 16)`: the roots of the eighth Chebyshev polynomial.
+const ROOTS: [f64; COEFFICIENTS] = [
+    0.980_785_280_403_230_4,
+    0.831_469_612_302_545_2,
+    0.555_570_233_019_602_2,
+    0.195_090_322_016_128_27,
+    -0.195_090_322_016_128_27,
+    -0.555_570_233_019_602_2,
+    -0.831_469_612_302_545_2,
+    -0.980_785_280_403_230_4,
+];
+
+/// The polynomial in `t` that meets `f` at the Chebyshev roots of `-reach ..= reach`.
+pub(super) fn fitted(reach: f64, f: impl Fn(f64) -> f64) -> Cell {
+    let values = ROOTS.map(|root| f(reach * root));
+    // Each Chebyshev polynomial follows from the two before it, at the roots and as powers of t.
+    let (mut before, mut at) = ([0.0; COEFFICIENTS], [1.0; COEFFICIENTS]);
+    let (mut powers_before, mut powers) = ([0.0; COEFFICIENTS], [0.0; COEFFICIENTS]);
+    powers[0] = 1.0;
+    let mut sum = [0.0; COEFFICIENTS];
+    for degree in 0..COEFFICIENTS {
+        let twice: f64 = values.iter().zip(&at).map(|(value, t)| value * t).sum();
+        let weight = twice / if degree == 0 { 8.0 } else { 4.0 };
+        for (sum, power) in sum.iter_mut().zip(&powers) {
+            *sum += weight * power;
+        }
+        // T1 = t, and T(n+1) = 2 t T(n) - T(n-1).
+        let factor = if degree == 0 { 1.0 } else { 2.0 };
+        let next = std::array::from_fn(|j| factor * ROOTS[j] * at[j] - before[j]);
+        (before, at) = (at, next);
+        let shifted = |power: usize| power.checked_sub(1).map_or(0.0, |lower| powers[lower]);
+        let next = std::array::from_fn(|power| factor * shifted(power) - powers_before[power]);
+        (powers_before, powers) = (powers, next);
+    }
+    let mut scale = 1.0;
+    for coefficient in &mut sum {
+        *coefficient *= scale;
+        scale /= reach;
+    }
+    Cell(sum)
+}
+
+/// The polynomial in `t` from 0 to 1 that has the given value and first three derivatives, each
+/// divided by the factorial of its order, at both ends.
+pub(super) fn between(left: &[f64; 4], right: &[f64; 4]) -> Cell {
+    let [a0, a1, a2, a3] = *left;
+    // What the cubic of the left end lacks at the right end: value and derivatives.
+    let v = right[0] - (a0 + a1 + a2 + a3);
+    let d = right[1] - (a1 + 2.0 * a2 + 3.0 * a3);
+    let b = 2.0 * right[2] - (2.0 * a2 + 6.0 * a3);
+    let e = 6.0 * right[3] - 6.0 * a3;
+    Cell([
+        a0,
+        a1,
+        a2,
+        a3,
+        35.0 * v - 15.0 * d + 2.5 * b - e / 6.0,
+        -84.0 * v + 39.0 * d - 7.0 * b + 0.5 * e,
+        70.0 * v - 34.0 * d + 6.5 * b - 0.5 * e,
+        -20.0 * v + 10.0 * d - 2.0 * b + e / 6.0,
+    ])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(cell: &Cell, t: f64) -> f64 {
+        cell.0.iter().rev().fold(0.0, |sum, c| sum * t + c)
+    }
+
+    /// A polynomial of degree seven is met exactly, by both kinds of fit.
+    #[test]
+    fn polynomials_of_degree_seven_come_back() {
+        let wanted = Cell([3.0, -2.0, 0.5, 1.25, -4.0, 0.75, 2.0, -1.5]);
+        let fit = fitted(0.5, |t| at(&wanted, t));
+        for (found, wanted) in fit.0.iter().zip(&wanted.0) {
+            assert!((found - wanted).abs() < 1e-11, "{found} {wanted}");
+        }
+        let binomial =
+            |n: usize, k: usize| (0..k).fold(1.0, |c, i| c * (n - i) as f64 / (i + 1) as f64);
+        let end = |k: usize| (k..8).map(|n| binomial(n, k) * wanted.0[n]).sum();
+        let left = std::array::from_fn(|k| wanted.0[k]);
+        let met = between(&left, &std::array::from_fn(end));
+        for (found, wanted) in met.0.iter().zip(&wanted.0) {
+            assert!((found - wanted).abs() < 1e-11, "{found} {wanted}");
+        }
+    }
+}

@@ -1,0 +1,115 @@
+//! The tables of drawn rounds in a bag.
+
+use super::{ROUND_DRAWS, ROUND_FRAMES, ROUND_SEEDS};
+use crate::accounting::rounds::drawing::DRAW_COLUMNS;
+use crate::accounting::rounds::frame::FRAME_COLUMNS;
+use serde_json::{Value, json};
+
+/// Header of the table of frames.
+pub fn frame_header() -> Vec<&'static str> {
+    std::iter::once("round").chain(FRAME_COLUMNS).collect()
+}
+
+/// Header of the table of draws.
+pub fn draw_header() -> Vec<&'static str> {
+    std::iter::once("round").chain(DRAW_COLUMNS).collect()
+}
+
+/// Header of the table of seeds.
+pub fn seed_header() -> Vec<&'static str> {
+    vec![
+        "round",
+        "frame_sha256",
+        "tree_size",
+        "root",
+        "words",
+        "source",
+        "seed",
+    ]
+}
+
+pub(super) fn resources() -> [Value; 3] {
+    [
+        table(
+            "round-frames",
+            ROUND_FRAMES,
+            &frame_header(),
+            &["round", "unit"],
+        ),
+        table("round-seeds", ROUND_SEEDS, &seed_header(), &["round"]),
+        table(
+            "round-draws",
+            ROUND_DRAWS,
+            &draw_header(),
+            &["round", "group", "place"],
+        ),
+    ]
+}
+
+fn table(name: &str, path: &str, header: &[&str], key: &[&str]) -> Value {
+    let fields: Vec<Value> = header.iter().map(|column| field(column)).collect();
+    json!({
+        "name": name,
+        "path": path,
+        "type": "table",
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": "utf-8",
+        "schema": {"fields": fields, "primaryKey": key},
+    })
+}
+
+fn field(column: &str) -> Value {
+    let (kind, description) = match column {
+        "round" => ("string", "Code of the round"),
+        "unit" => (
+            "string",
+            "Serial of the stove, or code of the household: what is drawn",
+        ),
+        "group" => (
+            "string",
+            "Stratum or site that the draw is made in; all where there is one",
+        ),
+        "household_code" => ("string", "Household with the stove in service"),
+        "serial" => ("string", "Stove in service there on the day of the frame"),
+        "site_code" => ("string", "Site of the household"),
+        "model" => ("string", "Stove model, code@version"),
+        "age_band" => (
+            "integer",
+            "Whole years since installation on the day of the frame",
+        ),
+        "place" => (
+            "integer",
+            "Place in the group's draw, from 1; the reserve follows the sample",
+        ),
+        "standing" => ("string", "sample or reserve"),
+        "hash" => (
+            "string",
+            "SHA-256 of the seed's text followed by the unit, lower-case hex",
+        ),
+        "frame_sha256" => (
+            "string",
+            "SHA-256 of the frame's units, sorted by bytes, one a line",
+        ),
+        "tree_size" => ("integer", "Size of the trail just after the frame's entry"),
+        "root" => (
+            "string",
+            "Root hash of the trail at that size, lower-case hex",
+        ),
+        "words" => ("string", "Public value that was given after the frame"),
+        "source" => (
+            "string",
+            "Where these words were published, or who said them",
+        ),
+        _ => (
+            "string",
+            "SHA-256 of root, line feed, words, line feed, lower-case hex",
+        ),
+    };
+    json!({
+        "name": column,
+        "type": kind,
+        "description": description,
+        "constraints": {"required": true},
+    })
+}
