@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 use std::io::{Cursor, Read};
 
 /// The marked file of a refusal.
-async fn marked(programme: &TestProgramme, problem: &Value) -> Answer {
+pub(super) async fn marked(programme: &TestProgramme, problem: &Value) -> Answer {
     let address = problem["marked_file"].as_str().expect("a marked file");
     let base = format!("/api/v1/programmes/{}", programme.code);
     let path = address

@@ -5,6 +5,7 @@ mod pages;
 
 use crate::support::programme::HOUSEHOLDS;
 use crate::support::{Answer, TestProgramme, census};
+use crate::uploads;
 use calamine::{Reader, Xlsx};
 use reqwest::Method;
 use rust_xlsxwriter::Workbook;
@@ -47,6 +48,22 @@ fn cells(bytes: &[u8], sheet: &str) -> Vec<Vec<String>> {
 async fn a_workbook_of_another_program_is_accepted_as_the_same_rows_as_csv() {
     let programme = TestProgramme::start().await;
     programme.frame().await;
+    // Written by openpyxl (tests/reference/sheets.py): dates as cells, a whole number as 1.0, a
+    // flag, an empty row, a first sheet of notes. Its type says CSV; its bytes say what it is.
+    let file = include_bytes!("../../reference/sheets/deployments.xlsx").to_vec();
+    let query = "kind=deployments&file_name=d.xlsx";
+    // Faults name the sheet's own rows: the third row of data stands in row 5.
+    let refused = send(&programme, query, "text/csv", file.clone()).await;
+    let problem = refused.problem(422, "rejected-batch");
+    let faults = crate::batches::faults(&problem);
+    let unknown = |fault: &&String| fault.contains(" household_code ");
+    let rows: Vec<&str> = faults
+        .iter()
+        .filter(unknown)
+        .filter_map(|fault| fault.split(' ').next())
+        .collect();
+    assert_eq!(rows, ["2", "3", "5"], "{faults:?}");
+
     let sent = send(&programme, "kind=households", XLSX, workbook(HOUSEHOLDS)).await;
     let batch = sent.ok(201);
     assert_eq!(batch["rows"], 4);
@@ -61,16 +78,7 @@ async fn a_workbook_of_another_program_is_accepted_as_the_same_rows_as_csv() {
     assert_eq!(batch["root"], csv["root"]);
     assert_ne!(batch["file_sha256"], csv["file_sha256"]);
 
-    // Written by openpyxl (tests/reference/sheets.py): dates as cells, a whole number as 1.0, a
-    // flag, an empty row, a first sheet of notes. Its type says CSV; its bytes say what it is.
-    let file = include_bytes!("../../reference/sheets/deployments.xlsx").to_vec();
-    let sent = send(
-        &programme,
-        "kind=deployments&file_name=d.xlsx",
-        "text/csv",
-        file.clone(),
-    )
-    .await;
+    let sent = send(&programme, query, "text/csv", file.clone()).await;
     let batch = sent.ok(201);
     assert_eq!(batch["rows"], 3);
     let id = batch["id"].as_str().expect("an id");
@@ -94,6 +102,29 @@ async fn a_workbook_of_another_program_is_accepted_as_the_same_rows_as_csv() {
         .await
         .ok(200);
     assert_eq!(again["repeated"], true);
+}
+
+#[tokio::test]
+async fn a_workbook_that_is_uploaded_in_parts_becomes_a_batch_or_comes_back_marked() {
+    let programme = TestProgramme::start().await;
+    programme.frame().await;
+    let manager = &programme.manager;
+    let _workers = uploads::workers(&programme, 1);
+    let wrong = workbook(&HOUSEHOLDS.replace("HH-3", "=3"));
+    let id = uploads::send(manager, "households", None, &wrong).await;
+    let job = uploads::ended(manager, &id).await;
+    assert_eq!(job["state"], "failed", "{job:#}");
+    let marked = marked::marked(&programme, &job["problem"]).await;
+    assert_eq!((marked.status, marked.header("content-type")), (200, XLSX));
+    let rows = cells(&marked.bytes, "Field");
+    assert_eq!(rows[0].last().map(String::as_str), Some("what is wrong"));
+    let told: Vec<bool> = rows.iter().map(|row| row[6].contains("formula")).collect();
+    assert_eq!(told, [false, false, false, true, false]);
+
+    let id = uploads::send(manager, "households", None, &workbook(HOUSEHOLDS)).await;
+    let job = uploads::ended(manager, &id).await;
+    assert_eq!(job["state"], "succeeded", "{job:#}");
+    assert_eq!(job["result"]["rows"], 4);
 }
 
 #[tokio::test]
