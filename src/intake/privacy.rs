@@ -345,6 +345,10 @@ fn is_mail_address(text: &str) -> bool {
 
 /// Digits with nothing but what people write between those of a telephone number.
 fn is_long_number(text: &str) -> bool {
+    // Most codes are short: this is asked of every one of millions.
+    if text.len() < *NUMBER_DIGITS.start() {
+        return false;
+    }
     let digits = text.chars().filter(char::is_ascii_digit).count();
     let others = |character: char| character.is_ascii_digit() || " +-./()".contains(character);
     NUMBER_DIGITS.contains(&digits) && text.chars().all(others)
@@ -352,6 +356,9 @@ fn is_long_number(text: &str) -> bool {
 
 /// A number of degrees finer than the grid, alone or beside another one.
 fn is_position(text: &str) -> bool {
+    if !text.contains('.') {
+        return false;
+    }
     let parts: Vec<&str> = text
         .split([',', ';', ' ', '/', '_'])
         .filter(|part| !part.is_empty())

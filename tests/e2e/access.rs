@@ -241,6 +241,8 @@ async fn a_verifier_reads_everything_and_writes_nothing() {
     let job = crate::uploads::send(&programme.manager, "households", None, b"x").await;
     let cancel = format!("/jobs/{job}/cancel");
     programme.manager.post(&cancel, &json!({})).await.ok(200);
+    crate::rounds::draw_a_round(&programme, "usage-2026").await;
+    crate::findings::raise_with_file(&programme, "clarification_request").await;
     let before = census(&programme.app.pool).await;
     for (path, answer) in writes(&verifier, &factor, &methodology).await {
         assert_eq!(answer.status, 403, "{path}: {}", answer.text());
@@ -258,18 +260,26 @@ async fn a_verifier_reads_everything_and_writes_nothing() {
             .replace("{statement}", statement)
             .replace("{batch}", batch)
             .replace("{job}", &job)
+            .replace("{round}", "usage-2026")
+            .replace("/periods/{period}", "/periods/2025")
+            .replace("{finding}", "F-001")
+            .replace("{sha256}", &crate::findings::attached_hash())
             .replace("{serial}", "HB1-000001")
             .replace("{code}", "H-0001");
         let query = match path.rsplit('/').next() {
             Some("inclusion") => "?index=0",
             Some("consistency") => "?old_size=1",
+            Some("difference") => &format!("?from={statement}"),
             _ => "",
         };
         let address = filled(&address, &programme.code) + query;
         let reader = programme.app.client().with_token(bearer(&verifier));
         let answer = Answer::of(reader.request(method, &address)).await;
-        // Only who lets others in sees whom.
-        let closed = path.ends_with("/tokens") || path.ends_with("/people");
+        // Only who lets others in sees whom, and only who sends rows what sending needs.
+        let closed = ["/tokens", "/people", "/batches/rejected/{file}"]
+            .iter()
+            .any(|end| path.ends_with(end))
+            || is_of_forms(&path);
         let expected = if closed { 403 } else { 200 };
         assert_eq!(answer.status, expected, "{address}: {}", answer.text());
     }

@@ -177,7 +177,9 @@ fn expected(kind: &Kind, operation: &Operation) -> Expected {
 }
 
 fn reads(operation: &Operation) -> bool {
-    operation.method == Method::GET || operation.method == Method::HEAD
+    // A phone asks by HEAD whether it may send.
+    let asks_to_send = operation.path.ends_with("/forms/submission");
+    operation.method == Method::GET || (operation.method == Method::HEAD && !asks_to_send)
 }
 
 fn is_as_expected(expected: Expected, reads: bool, status: u16) -> bool {
@@ -274,6 +276,7 @@ fn address(operation: &Operation, programme: &str, begun: &Begun) -> String {
         .replace("{serial}", "HB1-000001")
         .replace("{code}", "H-0001")
         .replace("/periods/{period}/findings", "/periods/2025/findings")
+        .replace("/periods/{period}/methods", "/periods/2025/methods")
         .replace("{finding}", "F-001")
         .replace("{sha256}", &attached_hash())
         .replace("{line}", "2")

@@ -111,7 +111,7 @@ fn beta_side(a: f64, b: f64) -> Vec<Knot> {
         let next;
         (next, sure) = series.logarithm_at(-STEP);
         logarithm = if next.is_finite() { next } else { logarithm };
-        logarithm = logarithm.min(-1e-17).max(LEAST_LN);
+        logarithm = logarithm.clamp(LEAST_LN, -1e-17);
     }
     knots
 }

@@ -38,14 +38,12 @@ fn answers_come_in_the_order_of_the_template_whatever_their_order() {
 
 #[test]
 fn namespaces_comments_character_data_and_spacing_are_the_writers_choice() {
-    let xml = format!(
-        "\u{feff}<?xml version='1.0' ?>\n<f:x xmlns:f=\"urn:x\" \
+    let xml = "\u{feff}<?xml version='1.0' ?>\n<f:x xmlns:f=\"urn:x\" \
          xmlns:orx=\"http://openrosa.org/xforms\" id=\"usage_survey--2025\">\n  \
          <!-- none --><f:serial><![CDATA[S]]>-&#49;</f:serial>\n  \
          <orx:meta><orx:instanceID>uuid:1</orx:instanceID>\
-         <orx:deviceID>secret</orx:deviceID></orx:meta>\n</f:x>\n"
-    );
-    let submission = read(&xml);
+         <orx:deviceID>secret</orx:deviceID></orx:meta>\n</f:x>\n";
+    let submission = read(xml);
     assert_eq!(submission.texts[1], "S-1");
     assert_eq!(submission.instance_id, "uuid:1");
     // The device that some phone named nevertheless is kept nowhere.
