@@ -38,10 +38,10 @@ pub struct Problem {
     pub gaps: Vec<GapProblem>,
     /// The marked copy of a refused file.
     #[serde(skip)]
-    marked_id: Option<uuid::Uuid>,
+    marked_id: Option<Box<uuid::Uuid>>,
     /// Why it is a denial, where it is one; for the list of denials.
     #[serde(skip)]
-    denied: Option<String>,
+    denied: Option<Box<str>>,
     /// When to come back.
     #[serde(skip)]
     retry_seconds: Option<u64>,
@@ -104,7 +104,7 @@ impl Problem {
 
     fn denial(self) -> Self {
         Problem {
-            denied: Some(self.detail.clone()),
+            denied: Some(self.detail.as_str().into()),
             ..self
         }
     }
@@ -139,7 +139,7 @@ impl Problem {
 
     fn refused_rows(rejections: Rejections) -> Self {
         Problem {
-            denied: denied_rows(&rejections),
+            denied: denied_rows(&rejections).map(String::into_boxed_str),
             rejection_count: Some(rejections.count),
             rejections: rejections
                 .list
@@ -162,9 +162,10 @@ impl Problem {
 
     /// Says where the marked copy of a refused file is, in this programme.
     pub(super) fn in_programme(self, programme: &str) -> Self {
-        let address = |id| format!("/api/v1/programmes/{programme}/batches/rejected/{id}");
+        let address =
+            |id: Box<uuid::Uuid>| format!("/api/v1/programmes/{programme}/batches/rejected/{id}");
         Problem {
-            marked_file: self.marked_id.map(address),
+            marked_file: self.marked_id.as_deref().map(address),
             ..self
         }
     }
@@ -234,7 +235,7 @@ impl From<ServiceError> for Problem {
             ServiceError::Rejected(rejections) => Problem::refused_rows(rejections),
             ServiceError::RejectedFile(refused) => Problem {
                 sheet: refused.sheet,
-                marked_id: refused.marked,
+                marked_id: refused.marked.map(Box::new),
                 ..Problem::refused_rows(refused.rejections)
             },
             ServiceError::Gaps(gaps) => Problem {
@@ -338,7 +339,7 @@ impl IntoResponse for Problem {
                 .headers_mut()
                 .insert(header::RETRY_AFTER, header::HeaderValue::from(seconds));
         }
-        if let Some(why) = self.denied {
+        if let Some(why) = self.denied.map(String::from) {
             response.extensions_mut().insert(Denied(why));
         }
         response
