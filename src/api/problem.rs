@@ -163,7 +163,7 @@ impl Problem {
     /// Says where the marked copy of a refused file is, in this programme.
     pub(super) fn in_programme(self, programme: &str) -> Self {
         let address =
-            |id: Box<uuid::Uuid>| format!("/api/v1/programmes/{programme}/batches/rejected/{id}");
+            |id: &uuid::Uuid| format!("/api/v1/programmes/{programme}/batches/rejected/{id}");
         Problem {
             marked_file: self.marked_id.as_deref().map(address),
             ..self
