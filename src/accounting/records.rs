@@ -39,6 +39,7 @@ pub mod kind {
     pub const TOKEN_REVOKED: &str = "token-revoked";
     pub const FLAGS_RAISED: &str = "flags-raised";
     pub const FLAG_ANSWERED: &str = "flag-answered";
+    pub const MAPPING_SAVED: &str = "mapping-saved";
 }
 
 /// First entry of every trail: whose it is and which key signs its checkpoints.
@@ -50,6 +51,17 @@ pub struct ProgrammeRecord {
     pub name: String,
     /// C2SP verifier key of the checkpoints, `name+hex+base64`.
     pub checkpoint_key: String,
+}
+
+/// A programme's own column names for one kind of batch, as saved.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MappingRecord {
+    pub kind: String,
+    /// Code of the mapping; `default` is used where none is asked for.
+    pub name: String,
+    /// From the programme's name of a column to the template's.
+    pub columns: std::collections::BTreeMap<String, String>,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]

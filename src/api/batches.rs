@@ -1,18 +1,19 @@
-//! Batches of rows from the field, and the templates that they are written in.
+//! Batches of rows from the field.
 
 use super::Problem;
 use super::extract::{Access, PathParts, QueryParts, RepeatKey};
 use super::register::{AsOf, answer, page_limit};
-use crate::intake::{BatchKind, Template, UnknownBatchKind};
-use crate::service::batches::{BatchView, Upload};
+use super::templates::download;
+use crate::intake::{FileFormat, UnknownBatchKind};
+use crate::service::Service;
+use crate::service::batches::{BatchView, Taking, Upload};
 use crate::service::evidence::RowView;
 use crate::service::trail::RowProof;
 use crate::service::upload::Spooled;
-use crate::service::{Service, ServiceError};
 use axum::body::Body;
 use axum::extract::State;
 use axum::http::{HeaderMap, StatusCode, header};
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 use serde::Deserialize;
 use utoipa::IntoParams;
 use utoipa_axum::router::OpenApiRouter;
@@ -21,58 +22,11 @@ use uuid::Uuid;
 
 pub(super) fn routes() -> OpenApiRouter<Service> {
     OpenApiRouter::new()
-        .routes(routes!(list_templates))
-        .routes(routes!(read_template))
         .routes(routes!(list_batches, upload_batch))
+        .routes(routes!(read_marked_file))
         .routes(routes!(read_batch))
         .routes(routes!(list_rows))
         .routes(routes!(prove_row))
-}
-
-fn known_kind(code: &str) -> Result<BatchKind, Problem> {
-    code.parse().map_err(|_| {
-        ServiceError::NotFound {
-            what: "batch kind",
-            name: code.into(),
-        }
-        .into()
-    })
-}
-
-/// The columns of every kind of batch, with units, bounds and examples.
-#[utoipa::path(get, path = "/templates", tag = "evidence",
-    security(("token" = ["manager", "monitor", "verifier"])),
-    params(("programme" = String, Path, description = "Programme code")), responses(
-    (status = 200, body = Vec<Object>, description = "Templates"),
-    (status = 401, body = Problem, content_type = "application/problem+json"),
-    (status = 403, body = Problem, content_type = "application/problem+json")))]
-async fn list_templates(_caller: Access) -> axum::Json<Vec<&'static Template>> {
-    axum::Json(BatchKind::ALL.iter().map(|kind| kind.template()).collect())
-}
-
-/// The template of a kind as a CSV file: its header and one invented row.
-#[utoipa::path(get, path = "/templates/{kind}", tag = "evidence",
-    security(("token" = ["manager", "monitor", "verifier"])),
-    params(("programme" = String, Path, description = "Programme code"),
-           ("kind" = String, Path, description = "Kind of batch")), responses(
-    (status = 200, body = String, content_type = "text/csv"),
-    (status = 401, body = Problem, content_type = "application/problem+json"),
-    (status = 403, body = Problem, content_type = "application/problem+json"),
-    (status = 404, body = Problem, content_type = "application/problem+json")))]
-async fn read_template(
-    _caller: Access,
-    path: PathParts<(String, String)>,
-) -> Result<Response, Problem> {
-    let PathParts((_, kind)) = path;
-    let kind = known_kind(&kind)?;
-    let headers = [
-        (header::CONTENT_TYPE, "text/csv; charset=utf-8".to_owned()),
-        (
-            header::CONTENT_DISPOSITION,
-            format!("attachment; filename=\"{}.csv\"", kind.file_stem()),
-        ),
-    ];
-    Ok((headers, kind.template().example_csv()).into_response())
 }
 
 /// List batches in trail order.
@@ -100,19 +54,28 @@ struct UploadQuery {
     round: Option<String>,
     /// What the file is called in the field.
     file_name: Option<String>,
+    /// True checks the file in full and writes nothing.
+    #[serde(default)]
+    dry_run: bool,
+    /// Mapping of column names to read it by; absent = the one saved as `default`, where the
+    /// header does not fit the template.
+    mapping: Option<String>,
 }
 
-/// Upload a CSV file of one kind. It is accepted whole or refused whole; a file
-/// that was accepted before changes nothing. For managers and monitors.
+/// Upload a file of one kind, CSV or XLSX, told apart by its bytes. It is accepted whole or
+/// refused whole; a file that was accepted before changes nothing. A refused file can be fetched
+/// with its faults marked from `marked_file` of the answer. For managers and monitors.
 #[utoipa::path(post, path = "/batches", tag = "evidence",
     security(("token" = ["manager", "monitor"])),
     params(("programme" = String, Path, description = "Programme code"),
            UploadQuery,
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
-    request_body(content = String, content_type = "text/csv", description = "The file's bytes"),
+    request_body(description = "The file's bytes", content(
+        (String = "text/csv"),
+        (Vec<u8> = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"))),
     responses(
     (status = 201, body = BatchView),
-    (status = 200, body = BatchView, description = "accepted before"),
+    (status = 200, body = BatchView, description = "accepted before, or a dry run that found no fault"),
     (status = 401, body = Problem, content_type = "application/problem+json"),
     (status = 403, body = Problem, content_type = "application/problem+json"),
     (status = 404, body = Problem, content_type = "application/problem+json"),
@@ -133,7 +96,7 @@ async fn upload_batch(
         .kind
         .parse()
         .map_err(|e: UnknownBatchKind| Problem::field("kind", e.to_string()))?;
-    check_csv(&headers)?;
+    check_type(&headers)?;
     let file = Spooled::receive(body.into_data_stream(), service.upload_bytes_max()).await?;
     let upload = Upload {
         kind,
@@ -141,20 +104,57 @@ async fn upload_batch(
         file_name: query.file_name,
         file,
     };
-    let batch = service.accept_batch(&caller, upload, key).await?;
-    Ok(answer(batch))
+    let taking = Taking {
+        dry_run: query.dry_run,
+        mapping: query.mapping,
+    };
+    let batch = service
+        .take_file(&caller, upload, &taking, key)
+        .await
+        .map_err(|error| Problem::from(error).in_programme(&caller.programme_code))?;
+    Ok(if batch.dry_run {
+        (StatusCode::OK, axum::Json(batch))
+    } else {
+        answer(batch)
+    })
 }
 
-fn check_csv(headers: &HeaderMap) -> Result<(), Problem> {
+/// The type is that of a file; which of the two formats it is, its bytes say.
+fn check_type(headers: &HeaderMap) -> Result<(), Problem> {
     let named = headers
         .get(header::CONTENT_TYPE)
         .and_then(|value| value.to_str().ok());
     match named.map(|named| named.trim().to_ascii_lowercase()) {
         Some(named) if named.starts_with("text/csv") => Ok(()),
-        _ => Err(Problem::unsupported(
-            "send the file's bytes with Content-Type: text/csv",
-        )),
+        Some(named) if named == FileFormat::Workbook.media_type() => Ok(()),
+        _ => Err(Problem::unsupported(format!(
+            "send the file's bytes with Content-Type: text/csv or {}",
+            FileFormat::Workbook.media_type()
+        ))),
     }
+}
+
+/// Fetch a refused file with its faults marked, for seven days: beside each wrong row stands
+/// what is wrong, and in a workbook the wrong cells are filled and have a note. For managers,
+/// monitors of every site, and whoever sent it.
+#[utoipa::path(get, path = "/batches/rejected/{file}", tag = "evidence",
+    security(("token" = ["manager", "monitor"])),
+    params(("programme" = String, Path, description = "Programme code"),
+           ("file" = Uuid, Path, description = "Id from `marked_file` of the refusal")), responses(
+    (status = 200, description = "The marked file, of the format that was sent", content(
+        (String = "text/csv"),
+        (Vec<u8> = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"))),
+    (status = 401, body = Problem, content_type = "application/problem+json"),
+    (status = 403, body = Problem, content_type = "application/problem+json"),
+    (status = 404, body = Problem, content_type = "application/problem+json")))]
+async fn read_marked_file(
+    State(service): State<Service>,
+    Access(caller): Access,
+    path: PathParts<(String, Uuid)>,
+) -> Result<Response, Problem> {
+    let PathParts((_, file)) = path;
+    let file = service.marked_file(&caller, file).await?;
+    Ok(download(file.media_type, &file.file_name, file.bytes))
 }
 
 /// Read what is known of one batch.

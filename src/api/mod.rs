@@ -22,6 +22,7 @@ mod register;
 mod roles;
 mod rounds;
 mod statements;
+mod templates;
 mod tests_of_stoves;
 mod tokens;
 mod trail;
@@ -105,6 +106,7 @@ fn described_routes() -> OpenApiRouter<Service> {
         .merge(tokens::routes())
         .merge(register::routes())
         .merge(rounds::routes())
+        .merge(templates::routes())
         .merge(drawn_rounds::routes())
         .merge(batches::routes())
         .merge(flags::routes())
@@ -133,6 +135,7 @@ fn routes_and_document() -> (Router<Service>, utoipa::openapi::OpenApi) {
         [
             &mut path.get,
             &mut path.post,
+            &mut path.put,
             &mut path.head,
             &mut path.patch,
             &mut path.delete,

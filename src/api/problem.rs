@@ -27,12 +27,21 @@ pub struct Problem {
     /// How many rows or cells were refused in all.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub rejection_count: Option<u64>,
+    /// Sheet of the workbook that the rows are of.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sheet: Option<String>,
+    /// Where the file can be fetched for some days with its faults marked.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub marked_file: Option<String>,
     /// What is missing before a statement can be made.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub gaps: Vec<GapProblem>,
+    /// The marked copy of a refused file.
+    #[serde(skip)]
+    marked_id: Option<Box<uuid::Uuid>>,
     /// Why it is a denial, where it is one; for the list of denials.
     #[serde(skip)]
-    denied: Option<String>,
+    denied: Option<Box<str>>,
     /// When to come back.
     #[serde(skip)]
     retry_seconds: Option<u64>,
@@ -69,7 +78,10 @@ impl Problem {
             errors: Vec::new(),
             rejections: Vec::new(),
             rejection_count: None,
+            sheet: None,
+            marked_file: None,
             gaps: Vec::new(),
+            marked_id: None,
             denied: None,
             retry_seconds: None,
         }
@@ -92,7 +104,7 @@ impl Problem {
 
     fn denial(self) -> Self {
         Problem {
-            denied: Some(self.detail.clone()),
+            denied: Some(self.detail.as_str().into()),
             ..self
         }
     }
@@ -123,6 +135,39 @@ impl Problem {
             "This address does not take that method",
             "see /api/v1/openapi.json",
         )
+    }
+
+    fn refused_rows(rejections: Rejections) -> Self {
+        Problem {
+            denied: denied_rows(&rejections).map(String::into_boxed_str),
+            rejection_count: Some(rejections.count),
+            rejections: rejections
+                .list
+                .into_iter()
+                .map(|rejection| RowProblem {
+                    line: rejection.line,
+                    column: rejection.column,
+                    code: rejection.code.to_owned(),
+                    detail: rejection.detail,
+                })
+                .collect(),
+            ..Problem::new(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                "rejected-batch",
+                "The file was refused",
+                "nothing of the file was kept; its faults are listed under rejections",
+            )
+        }
+    }
+
+    /// Says where the marked copy of a refused file is, in this programme.
+    pub(super) fn in_programme(self, programme: &str) -> Self {
+        let address =
+            |id: &uuid::Uuid| format!("/api/v1/programmes/{programme}/batches/rejected/{id}");
+        Problem {
+            marked_file: self.marked_id.as_deref().map(address),
+            ..self
+        }
     }
 
     pub(super) fn unsupported(detail: impl Into<String>) -> Self {
@@ -187,25 +232,11 @@ impl From<ServiceError> for Problem {
                 "It conflicts with what is recorded",
                 text,
             ),
-            ServiceError::Rejected(rejections) => Problem {
-                denied: denied_rows(&rejections),
-                rejection_count: Some(rejections.count),
-                rejections: rejections
-                    .list
-                    .into_iter()
-                    .map(|rejection| RowProblem {
-                        line: rejection.line,
-                        column: rejection.column,
-                        code: rejection.code.to_owned(),
-                        detail: rejection.detail,
-                    })
-                    .collect(),
-                ..Problem::new(
-                    StatusCode::UNPROCESSABLE_ENTITY,
-                    "rejected-batch",
-                    "The file was refused",
-                    "nothing of the file was kept; its faults are listed under rejections",
-                )
+            ServiceError::Rejected(rejections) => Problem::refused_rows(rejections),
+            ServiceError::RejectedFile(refused) => Problem {
+                sheet: refused.sheet,
+                marked_id: refused.marked.map(Box::new),
+                ..Problem::refused_rows(refused.rejections)
             },
             ServiceError::Gaps(gaps) => Problem {
                 gaps: gaps
@@ -281,9 +312,10 @@ impl From<ServiceError> for Problem {
     }
 }
 
-/// A refusal as the JSON of its problem document, for work that no request waits for.
-pub fn describe(error: ServiceError) -> serde_json::Value {
-    serde_json::to_value(Problem::from(error)).unwrap_or_default()
+/// A refusal in a programme as the JSON of its problem document, for work that no request waits
+/// for.
+pub fn describe(error: ServiceError, programme: &str) -> serde_json::Value {
+    serde_json::to_value(Problem::from(error).in_programme(programme)).unwrap_or_default()
 }
 
 impl IntoResponse for Problem {
@@ -307,7 +339,7 @@ impl IntoResponse for Problem {
                 .headers_mut()
                 .insert(header::RETRY_AFTER, header::HeaderValue::from(seconds));
         }
-        if let Some(why) = self.denied {
+        if let Some(why) = self.denied.map(String::from) {
             response.extensions_mut().insert(Denied(why));
         }
         response

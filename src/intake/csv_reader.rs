@@ -3,6 +3,7 @@
 use crate::intake::encoding::{Admitted, admit, utf8};
 use crate::intake::header::{Header, read_header};
 use crate::intake::lexer::{Lexer, Record};
+use crate::intake::naming::{Naming, is_example};
 use crate::intake::rejection::{Fault, Rejection, Rejections, code};
 use crate::intake::row::{Row, row_from_texts, wrong_cell_count};
 use crate::intake::template::Template;
@@ -27,6 +28,18 @@ impl<R: Read> CsvReader<R> {
     /// The file is empty, is not UTF-8 or not CSV, or its header is not that of the template;
     /// every fault of the header is named.
     pub fn open(template: &'static Template, input: R) -> Result<Self, Rejections> {
+        CsvReader::open_named(template, &Naming::default(), input)
+    }
+
+    /// The same for a file whose columns may go by the programme's own names.
+    ///
+    /// # Errors
+    /// As [`CsvReader::open`].
+    pub fn open_named(
+        template: &'static Template,
+        naming: &Naming<'_>,
+        input: R,
+    ) -> Result<Self, Rejections> {
         let input = admit(input).map_err(Fault::of_file)?;
         let mut lexer = Lexer::new(input);
         let mut record = Record::default();
@@ -40,7 +53,7 @@ impl<R: Read> CsvReader<R> {
         let line = record.line;
         let names: Result<Vec<&str>, Fault> = record.cells().map(utf8).collect();
         let names = names.map_err(|fault| fault.at_line(line))?;
-        let header = read_header(template, line, &names)?;
+        let header = read_header(template, line, &names, naming)?;
         Ok(CsvReader {
             template,
             lexer,
@@ -59,12 +72,25 @@ impl<R: Read> CsvReader<R> {
         if self.ended {
             return None;
         }
-        match self.lexer.read(&mut self.record) {
-            Ok(true) => {
-                self.has_rows = true;
-                let row = self.read_record();
-                Some(row)
+        loop {
+            let found = self.next_record()?;
+            match found {
+                Ok(None) => {}
+                Ok(Some(row)) => return Some(Ok(row)),
+                Err(rejections) => return Some(Err(rejections)),
             }
+        }
+    }
+
+    /// The names of the columns as the file writes them, in the order of the template.
+    pub fn into_own_names(self) -> Vec<String> {
+        self.header.into_own_names()
+    }
+
+    /// A row, or nothing where the row is an example; absent at the end of the file.
+    fn next_record(&mut self) -> Option<Result<Option<Row>, Vec<Rejection>>> {
+        match self.lexer.read(&mut self.record) {
+            Ok(true) => Some(self.read_record()),
             Ok(false) => {
                 self.ended = true;
                 let detail = "the file has a header and no rows";
@@ -77,9 +103,9 @@ impl<R: Read> CsvReader<R> {
         }
     }
 
-    fn read_record(&mut self) -> Result<Row, Vec<Rejection>> {
+    fn read_record(&mut self) -> Result<Option<Row>, Vec<Rejection>> {
         let line = self.record.line;
-        let (wanted, found) = (self.header.width(), self.record.len());
+        let (wanted, found) = (self.header.len(), self.record.len());
         let mut texts = vec![""; self.template.columns.len()];
         for (at, bytes) in self.record.cells().enumerate() {
             let column = self.header.column(at);
@@ -98,9 +124,13 @@ impl<R: Read> CsvReader<R> {
                 *place = text;
             }
         }
+        if texts.first().is_some_and(|first| is_example(first)) {
+            return Ok(None);
+        }
+        self.has_rows = true;
         if found != wanted {
             return Err(vec![wrong_cell_count(wanted, found).at_line(line)]);
         }
-        row_from_texts(self.template, line, texts.into_iter())
+        row_from_texts(self.template, line, texts.into_iter()).map(Some)
     }
 }

@@ -1,6 +1,8 @@
 //! The header of a file: exact names in any order, and a hint for each name that is not one.
 
 use crate::intake::lexer::delimiter;
+use crate::intake::naming::{Naming, is_mark};
+use crate::intake::privacy::personal_column;
 use crate::intake::rejection::{Fault, Rejection, Rejections, code, shown};
 use crate::intake::template::{Column, Template};
 use crate::intake::value::refuse_stray_space;
@@ -10,24 +12,59 @@ use std::collections::HashSet;
 const NAMES_MAX: usize = 256;
 
 /// Which column of the template each column of the file is.
-pub(in crate::intake) struct Header(Vec<usize>);
+pub(in crate::intake) struct Header {
+    /// In the order of the file; absent where the column is the one that a marked file adds.
+    columns: Vec<Option<usize>>,
+    /// Names as the file writes them, in the order of the template.
+    own_names: Vec<String>,
+}
 
 impl Header {
-    /// Columns of the file.
-    pub fn width(&self) -> usize {
-        self.0.len()
+    pub fn column(&self, at: usize) -> Option<usize> {
+        self.columns.get(at).copied().flatten()
     }
 
-    pub fn column(&self, at: usize) -> Option<usize> {
-        self.0.get(at).copied()
+    /// Columns of the file, those that are passed over too.
+    pub fn len(&self) -> usize {
+        self.columns.len()
+    }
+
+    /// Names as the file writes them, in the order of the template.
+    pub fn into_own_names(self) -> Vec<String> {
+        self.own_names
     }
 }
 
-/// Matches the names of a file's header with the template.
+/// Matches the names of a file's header with the template, by the programme's own names where
+/// these are asked for or the header does not fit without them.
 pub(in crate::intake) fn read_header(
     template: &Template,
     line: u64,
     names: &[&str],
+    naming: &Naming<'_>,
+) -> Result<Header, Rejections> {
+    let plain = || match_names(template, line, names, names);
+    let Some(mapping) = naming.mapping else {
+        return plain();
+    };
+    if !naming.always
+        && let Ok(header) = plain()
+    {
+        return Ok(header);
+    }
+    let ours: Vec<&str> = names
+        .iter()
+        .map(|name| mapping.get(*name).map_or(*name, String::as_str))
+        .collect();
+    match_names(template, line, &ours, names)
+}
+
+/// `names` as they are meant, `written` as they stand in the file.
+fn match_names(
+    template: &Template,
+    line: u64,
+    names: &[&str],
+    written: &[&str],
 ) -> Result<Header, Rejections> {
     if let [only] = names
         && let Some(fault) = other_delimiter(only)
@@ -44,6 +81,10 @@ pub(in crate::intake) fn read_header(
             .at_line(line)
             .into());
     }
+    let names: Vec<&str> = names
+        .iter()
+        .map(|name| without_unit(template, name))
+        .collect();
     let given: HashSet<&str> = names.iter().copied().collect();
     let absent: Vec<&Column> = template
         .columns
@@ -51,13 +92,21 @@ pub(in crate::intake) fn read_header(
         .filter(|column| !given.contains(column.name))
         .collect();
     let mut rejections = Rejections::new();
-    let mut order = Vec::with_capacity(template.columns.len());
+    let mut columns = Vec::with_capacity(names.len());
+    let mut own_names = vec![String::new(); template.columns.len()];
     let mut seen = HashSet::new();
     let mut hinted = HashSet::new();
-    for name in names {
+    for (name, written) in names.iter().zip(written) {
         let fault = match template.column(name) {
             Some(index) if seen.insert(*name) => {
-                order.push(index);
+                columns.push(Some(index));
+                if let Some(own) = own_names.get_mut(index) {
+                    *own = (*written).to_owned();
+                }
+                continue;
+            }
+            None if is_mark(name) => {
+                columns.push(None);
                 continue;
             }
             Some(_) => Fault::new(
@@ -70,7 +119,7 @@ pub(in crate::intake) fn read_header(
                 fault
             }
         };
-        rejections.push(named(fault, line, name));
+        rejections.push(named(fault, line, written));
     }
     for column in absent {
         if !hinted.contains(column.name) && !column.may_be_left_out() {
@@ -83,9 +132,25 @@ pub(in crate::intake) fn read_header(
         }
     }
     if rejections.is_empty() {
-        Ok(Header(order))
+        Ok(Header { columns, own_names })
     } else {
         Err(rejections)
+    }
+}
+
+/// A name as the template writes it: a workbook's header adds the unit, `char_wet_kg [kg wet]`.
+fn without_unit<'a>(template: &Template, name: &'a str) -> &'a str {
+    let parts = name
+        .strip_suffix(']')
+        .and_then(|name| name.split_once(" ["));
+    let Some((stem, unit)) = parts else {
+        return name;
+    };
+    let column = template.columns.iter().find(|column| column.name == stem);
+    if column.is_some_and(|column| column.unit == Some(unit)) {
+        stem
+    } else {
+        name
     }
 }
 
@@ -124,13 +189,8 @@ fn unknown_column(
         return (fault, meant.map(|column| column.name));
     }
     let words = words_of(name);
-    if let Some(what) = personal_data(&words) {
-        let detail = format!(
-            "{} looks like {what}: data that points to a person is never taken; \
-             use the programme's own codes and delete the column",
-            shown(name)
-        );
-        return (Fault::new(code::PERSONAL_DATA, detail), None);
+    if let Some(fault) = personal_column(name, &words) {
+        return (fault, None);
     }
     let Some((code, reason, likely)) = guess(absent, &words) else {
         let detail = format!(
@@ -256,19 +316,26 @@ fn split_units(words: &[String]) -> (Vec<&str>, Vec<&str>) {
         .partition(|word| UNIT_WORDS.contains(word))
 }
 
+/// Letters, digits, and the marks that stand on letters.
+fn is_of_word(character: char) -> bool {
+    const VIRAMA: char = '\u{94d}';
+    let is_accent = ('\u{300}'..='\u{36f}').contains(&character);
+    character.is_alphanumeric() || is_accent || character == VIRAMA
+}
+
 /// The words of a column name in small letters: `Household-Code`, `householdCode` and
 /// `household code` are all `household`, `code`.
-fn words_of(name: &str) -> Vec<String> {
+pub(in crate::intake) fn words_of(name: &str) -> Vec<String> {
     let mut words = vec![String::new()];
     let mut after_small = false;
     for character in name.chars() {
         let starts_word = character.is_uppercase() && after_small;
-        if (starts_word || !character.is_alphanumeric())
+        if (starts_word || !is_of_word(character))
             && words.last().is_some_and(|word| !word.is_empty())
         {
             words.push(String::new());
         }
-        if character.is_alphanumeric()
+        if is_of_word(character)
             && let Some(word) = words.last_mut()
         {
             word.extend(character.to_lowercase());
@@ -277,110 +344,4 @@ fn words_of(name: &str) -> Vec<String> {
     }
     words.retain(|word| !word.is_empty());
     words
-}
-
-/// What of a person the name of a column points to.
-fn personal_data(words: &[String]) -> Option<&'static str> {
-    const KINDS: &[(&str, &[&str])] = &[
-        (
-            "a person's name",
-            &[
-                "name",
-                "names",
-                "surname",
-                "firstname",
-                "lastname",
-                "fullname",
-                "nom",
-                "prenom",
-                "nome",
-                "nombre",
-                "jina",
-                "head",
-                "respondent",
-                "owner",
-            ],
-        ),
-        (
-            "a telephone number",
-            &[
-                "phone",
-                "phones",
-                "mobile",
-                "tel",
-                "telephone",
-                "cellphone",
-                "whatsapp",
-                "msisdn",
-                "simu",
-            ],
-        ),
-        (
-            "an address",
-            &["address", "addresses", "street", "email", "mail", "plot"],
-        ),
-        (
-            "an exact position",
-            &[
-                "gps",
-                "lat",
-                "latitude",
-                "lon",
-                "lng",
-                "long",
-                "longitude",
-                "coordinate",
-                "coordinates",
-                "coords",
-                "geopoint",
-                "geolocation",
-                "position",
-                "altitude",
-            ],
-        ),
-        (
-            "a mark of one person",
-            &[
-                "birth",
-                "birthday",
-                "birthdate",
-                "dob",
-                "passport",
-                "nid",
-                "photo",
-                "signature",
-            ],
-        ),
-    ];
-    /// Parts that betray a compound such as `householdphonenumber`.
-    const PARTS: &[(&str, &str)] = &[
-        ("phone", "a telephone number"),
-        ("latitude", "an exact position"),
-        ("longitude", "an exact position"),
-        ("firstname", "a person's name"),
-        ("surname", "a person's name"),
-    ];
-    // A place or a product may have a name; a person's is what must stay out.
-    const THINGS: &[&str] = &[
-        "site",
-        "village",
-        "laboratory",
-        "lab",
-        "dish",
-        "model",
-        "stove",
-        "fuel",
-        "device",
-        "programme",
-    ];
-    if words.iter().any(|word| THINGS.contains(&word.as_str())) {
-        return None;
-    }
-    let listed = KINDS
-        .iter()
-        .find(|(_, list)| words.iter().any(|word| list.contains(&word.as_str())));
-    listed.map(|(what, _)| *what).or_else(|| {
-        let part = |(part, _): &&(&str, &str)| words.iter().any(|word| word.contains(part));
-        PARTS.iter().find(part).map(|(_, what)| *what)
-    })
 }

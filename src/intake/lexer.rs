@@ -38,7 +38,7 @@ impl Record {
     }
 
     /// A blank line, or the row of commas that a spreadsheet leaves below a table.
-    fn is_blank(&self) -> bool {
+    pub fn is_blank(&self) -> bool {
         self.bytes.iter().all(|byte| matches!(byte, b' ' | b'\t'))
     }
 
@@ -111,7 +111,7 @@ impl<R: Read> Lexer<R> {
         Ok(false)
     }
 
-    fn read_any(&mut self, record: &mut Record) -> Result<bool, Rejection> {
+    pub fn read_any(&mut self, record: &mut Record) -> Result<bool, Rejection> {
         record.start(self.machine.line);
         self.machine.start();
         loop {

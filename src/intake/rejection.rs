@@ -19,6 +19,11 @@ pub mod code {
     pub const BROKEN_QUOTE: &str = "broken_quote";
     pub const RECORD_TOO_LONG: &str = "record_too_long";
 
+    pub const NOT_A_WORKBOOK: &str = "not_a_workbook";
+    pub const WORKBOOK_TOO_LARGE: &str = "workbook_too_large";
+    pub const CELL_ERROR: &str = "cell_error";
+    pub const CELL_TYPE: &str = "cell_type";
+
     pub const UNKNOWN_COLUMN: &str = "unknown_column";
     pub const UNNAMED_COLUMN: &str = "unnamed_column";
     pub const MISSING_COLUMN: &str = "missing_column";

@@ -92,6 +92,15 @@ pub fn row_from_texts<'a>(
     line: u64,
     texts: impl Iterator<Item = &'a str>,
 ) -> Result<Row, Vec<Rejection>> {
+    row_from_read(template, line, texts.map(Ok))
+}
+
+/// The same for cells that may have been refused before their text was known.
+pub(in crate::intake) fn row_from_read<'a>(
+    template: &Template,
+    line: u64,
+    texts: impl Iterator<Item = Result<&'a str, Fault>>,
+) -> Result<Row, Vec<Rejection>> {
     let wanted = template.columns.len();
     let mut texts = texts;
     let mut cells = Vec::with_capacity(wanted);
@@ -104,7 +113,7 @@ pub fn row_from_texts<'a>(
             }
             return Err(vec![wrong_cell_count(wanted, found).at_line(line)]);
         };
-        match read_cell(column, text) {
+        match text.and_then(|text| read_cell(column, text)) {
             Ok(cell) => cells.push(Some(cell)),
             Err(fault) => {
                 rejections.push(fault.at(line, column.name));

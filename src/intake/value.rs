@@ -1,6 +1,8 @@
 //! One cell: from its text to a checked value, and back to its canonical text.
 
+use crate::intake::neutral::starts_like_formula;
 use crate::intake::number::{read_decimal, read_integer};
+use crate::intake::privacy::personal_cell;
 use crate::intake::rejection::{Fault, code, shown};
 use crate::intake::template::{Column, ValueRule};
 use chrono::{Datelike, NaiveDate, NaiveDateTime, NaiveTime};
@@ -106,7 +108,10 @@ pub(in crate::intake) fn refuse_stray_space(text: &str) -> Result<(), Fault> {
 }
 
 fn read_code(text: &str, max_len: usize) -> Result<String, Fault> {
-    if text.starts_with(['=', '+', '@', '-']) {
+    if let Some(fault) = personal_cell(text) {
+        return Err(fault);
+    }
+    if starts_like_formula(text) {
         return Err(Fault::new(
             code::FORMULA_START,
             format!(

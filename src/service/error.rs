@@ -1,6 +1,7 @@
 //! What can be refused or go wrong, in the user's words. `api` and `web` turn it
 //! into answers; nothing internal is in the texts.
 
+use super::batches::Refused;
 use crate::accounting::methodology::Shortcoming;
 use crate::accounting::statement::Gap;
 use crate::intake::Rejections;
@@ -30,6 +31,8 @@ pub enum ServiceError {
     Conflict { code: &'static str, detail: String },
     #[error("the file was refused and nothing of it was kept; first of {} fault(s): {}", .0.count, joined(.0.list.iter().take(3).map(ToString::to_string)))]
     Rejected(Rejections),
+    #[error("the file was refused and nothing of it was kept; first of {} fault(s): {}", .0.rejections.count, joined(.0.rejections.list.iter().take(3).map(ToString::to_string)))]
+    RejectedFile(Box<Refused>),
     #[error("the statement cannot be made yet: {}", joined(.0.iter().map(|gap| gap.sentence.clone())))]
     Gaps(Vec<Gap>),
     #[error("the methodology cannot be added: {}", joined(.0.iter().map(|each| each.sentence.clone())))]

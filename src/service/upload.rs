@@ -73,6 +73,11 @@ impl Spooled {
         })
     }
 
+    /// The same bytes again, from their start. Not to be read while this one is.
+    pub(super) fn again(&self) -> Result<std::fs::File, ServiceError> {
+        self.file.try_clone().map_err(disk)
+    }
+
     /// Takes a file that stays where it is, and hashes it. Blocks.
     pub(super) fn kept(path: &Path, progress: Arc<Progress>) -> Result<Self, ServiceError> {
         let mut file = std::fs::File::open(path).map_err(disk)?;

@@ -6,7 +6,7 @@
 //! idempotency key, so that a second run finds the answer of a first that had come through.
 
 use super::access::known_role;
-use super::batches::{OTHER_SITE, Upload};
+use super::batches::{OTHER_SITE, Taking, Upload};
 use super::caller::Holder;
 use super::denials::{Known, Refused};
 use super::jobs::Work;
@@ -32,8 +32,8 @@ const CLEARING: Duration = Duration::from_secs(600);
 /// Seconds after which a job is tried again where the database was away.
 const OUTAGE_SECONDS: f64 = 5.0;
 
-/// Makes a problem document of a refusal, as a request would be answered with.
-pub type Describe = fn(ServiceError) -> serde_json::Value;
+/// Makes a problem document of a refusal in a programme, as a request would be answered with.
+pub type Describe = fn(ServiceError, &str) -> serde_json::Value;
 
 #[derive(Debug, Clone, Copy)]
 pub struct WorkerSettings {
@@ -113,7 +113,9 @@ impl Service {
                     file,
                 };
                 let key = format!("job {}", job.job_id);
-                let batch = self.accept_batch(&caller, upload, Some(key)).await?;
+                let batch = self
+                    .take_file(&caller, upload, &Taking::default(), Some(key))
+                    .await?;
                 serde_json::to_string(&batch)
                     .map_err(|e| ServiceError::Internal(format!("result of a job: {e}")))
             }
@@ -122,10 +124,14 @@ impl Service {
 
     /// A file with rows of sites that its sender is not bound to is a denial, in a job too.
     async fn note_foreign_rows(&self, job: &TakenRow, error: &ServiceError) {
-        let ServiceError::Rejected(rejections) = error else {
+        let ServiceError::RejectedFile(file) = error else {
             return;
         };
-        let foreign = rejections.list.iter().find(|row| row.code == OTHER_SITE);
+        let foreign = file
+            .rejections
+            .list
+            .iter()
+            .find(|row| row.code == OTHER_SITE);
         let (Some(row), Ok(caller)) = (foreign, caller_of(job)) else {
             return;
         };
@@ -265,7 +271,7 @@ async fn end(
         Err(_) if progress.is_stopped() => ("cancelled", None, None),
         Err(error) => {
             service.note_foreign_rows(job, &error).await;
-            let problem = (settings.describe)(error).to_string();
+            let problem = (settings.describe)(error, &job.programme_code).to_string();
             ("failed", None, Some(problem))
         }
     };

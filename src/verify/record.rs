@@ -14,8 +14,8 @@ use crate::accounting::records::corrections::{
 use crate::accounting::records::findings::FindingBook;
 use crate::accounting::records::flags::{FlagAnswerRecord, FlagsRaisedRecord};
 use crate::accounting::records::{
-    BatchRecord, FactorsRecord, PeriodClosedRecord, ProgrammeRecord, RoundRecord, SiteRecord,
-    StoveModelRecord, kind,
+    BatchRecord, FactorsRecord, MappingRecord, PeriodClosedRecord, ProgrammeRecord, RoundRecord,
+    SiteRecord, StoveModelRecord, kind,
 };
 use crate::accounting::rounds::records::{
     CloseRecord, DrawRecord, FrameRecord, PlanRecord, SeedRecord, kind as step,
@@ -100,6 +100,9 @@ impl History {
                 if !self.flags.contains(&record.flag) {
                     return Err(format!("flag {} was never raised", record.flag));
                 }
+            }
+            kind::MAPPING_SAVED => {
+                read::<MappingRecord>(content)?;
             }
             kind::SITE_ADDED => {
                 read::<SiteRecord>(content)?;

@@ -29,6 +29,7 @@ struct JobPage {
     percent: u8,
     batch: Option<String>,
     detail: Option<String>,
+    marked: Option<String>,
     faults: Vec<FaultLine>,
     fault_count: String,
     kind: String,
@@ -135,6 +136,7 @@ pub(super) async fn show(
         percent: job.progress.percent,
         batch: batch.and_then(|id| id.parse().ok()).map(links::batch),
         detail: problem.map(told),
+        marked: problem.and_then(marked).map(links::marked),
         faults: faults
             .into_iter()
             .flatten()
@@ -164,6 +166,16 @@ fn told(problem: &Value) -> String {
         .chain(fields)
         .collect::<Vec<_>>()
         .join("; ")
+}
+
+/// The id of the copy with its faults marked, which ends the address that the problem has of it.
+fn marked(problem: &Value) -> Option<Uuid> {
+    problem["marked_file"]
+        .as_str()?
+        .rsplit('/')
+        .next()?
+        .parse()
+        .ok()
 }
 
 pub(super) async fn cancel(

@@ -34,6 +34,11 @@ pub(super) fn methods(period: &str) -> String {
     format!("/methods/{}", encoded(period).replace('/', "%2F"))
 }
 
+/// A refused file with its faults marked.
+pub(super) fn marked(id: Uuid) -> String {
+    format!("/batches/rejected/{id}")
+}
+
 pub(super) fn job(id: Uuid) -> String {
     format!("/jobs/{id}")
 }

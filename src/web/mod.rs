@@ -9,6 +9,7 @@ mod account;
 mod assets;
 mod batch;
 mod batches;
+mod columns;
 mod corrections;
 mod denials;
 mod difference;
@@ -35,6 +36,7 @@ mod round;
 mod rounds;
 mod row;
 mod rows_table;
+mod send;
 mod session;
 mod sign_in;
 mod simulated;
@@ -48,6 +50,7 @@ mod words;
 
 use crate::service::Service;
 use axum::Router;
+use axum::extract::DefaultBodyLimit;
 use axum::middleware::from_fn;
 use axum::routing::{get, post};
 
@@ -77,6 +80,16 @@ pub fn router(service: Service) -> Router {
         .route("/rounds/{code}/close", post(round::close))
         .route("/rounds/{code}/field-list", get(round::field_list))
         .route("/batches", get(batches::list))
+        .route(
+            "/batches/send",
+            get(send::show)
+                .post(send::send)
+                // The file is spooled and bounded as it arrives.
+                .layer(DefaultBodyLimit::disable()),
+        )
+        .route("/batches/columns", get(columns::show).post(columns::save))
+        .route("/batches/rejected/{id}", get(send::marked))
+        .route("/templates/{name}", get(send::template))
         .route("/uploads", post(upload::send).layer(upload::limit()))
         .route("/jobs/{id}", get(job::show))
         .route("/jobs/{id}/cancel", post(job::cancel))

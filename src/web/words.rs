@@ -229,6 +229,7 @@ pub(super) fn event(code: &str) -> String {
         kind::TOKEN_REVOKED => "Token revoked".into(),
         kind::FLAGS_RAISED => "Flags raised".into(),
         kind::FLAG_ANSWERED => "Flag answered".into(),
+        kind::MAPPING_SAVED => "Column names saved".into(),
         other => capital(&spaced(other)),
     }
 }

@@ -2,6 +2,7 @@
 
 use crate::batches::rows;
 use crate::findings::{attached_hash, raise_with_file};
+use crate::flags::planted_flag;
 use crate::rounds::draw_a_round;
 use crate::support::programme::create_programme;
 use crate::support::seeded::seeded_programme;
@@ -243,6 +244,7 @@ async fn a_verifier_reads_everything_and_writes_nothing() {
     let job = crate::uploads::send(&programme.manager, "households", None, b"x").await;
     let cancel = format!("/jobs/{job}/cancel");
     programme.manager.post(&cancel, &json!({})).await.ok(200);
+    let flag = planted_flag(&programme).await;
     draw_a_round(&programme, "usage-2026").await;
     raise_with_file(&programme, "clarification_request").await;
     let before = census(&programme.app.pool).await;
@@ -264,6 +266,7 @@ async fn a_verifier_reads_everything_and_writes_nothing() {
             .replace("{batch}", batch)
             .replace("{job}", &job)
             .replace("{finding}", "F-001")
+            .replace("{flag}", &flag)
             .replace("{sha256}", &attached_hash())
             .replace("{round}", "usage-2026")
             .replace("{period}", "2025")
@@ -278,8 +281,10 @@ async fn a_verifier_reads_everything_and_writes_nothing() {
         let address = filled(&address, &programme.code) + query;
         let reader = programme.app.client().with_token(bearer(&verifier));
         let answer = Answer::of(reader.request(method, &address)).await;
-        // Only who lets others in sees whom.
-        let closed = path.ends_with("/tokens") || path.ends_with("/people");
+        // Only who lets others in sees whom, and only who sends files those that were refused.
+        let closed = ["/tokens", "/people", "/batches/rejected/{file}"]
+            .iter()
+            .any(|end| path.ends_with(end));
         let expected = if closed { 403 } else { 200 };
         assert_eq!(answer.status, expected, "{address}: {}", answer.text());
     }

@@ -21,6 +21,7 @@ mod registers;
 mod repeats;
 mod rounds;
 mod rounds_page;
+mod sheets;
 mod stove_tests;
 mod support;
 mod surface;

@@ -36,6 +36,8 @@ const OF_ONE_SITE: [&str; 3] = [
     "/batches/{batch}/rows/{line}/proof",
 ];
 
+/// Where whoever is bound to sites is told that there is nothing but what they sent.
+const OF_THE_SENDER: &str = "/batches/rejected/{file}";
 /// Where only the role that began it is told of it; all of them were begun by the manager.
 const OF_ITS_BEGINNER: [&str; 3] = ["/uploads/{upload}", "/jobs/{job}", "/jobs/{job}/events"];
 const NOTHING: &str = "00000000-0000-0000-0000-000000000000";
@@ -156,6 +158,13 @@ fn expected(kind: &Kind, operation: &Operation) -> Expected {
             Expected::Hidden
         }
         Member
+            if kind.name.ends_with(" site")
+                && !kind.name.contains("every")
+                && operation.path.ends_with(OF_THE_SENDER) =>
+        {
+            Expected::Hidden
+        }
+        Member
             if reads
                 && kind.words.contains(&"monitor")
                 && OF_ITS_BEGINNER
@@ -219,10 +228,12 @@ fn ends_a_token(operation: &Operation) -> bool {
     operation.path.ends_with("token/revoke")
 }
 
-/// An upload on its way, and the job of another one that was cancelled.
+/// What the manager began: an upload on its way, the job of another one that was cancelled, and
+/// a refused file.
 struct Begun {
     upload: String,
     job: String,
+    refused: String,
 }
 
 async fn begun(programme: &TestProgramme) -> Begun {
@@ -231,9 +242,13 @@ async fn begun(programme: &TestProgramme) -> Begun {
     let job = uploads::send(manager, "households", None, b"household_code").await;
     let cancel = format!("/jobs/{job}/cancel");
     manager.post(&cancel, &json!({})).await.ok(200);
+    let wrong = manager.upload("households", None, "a,b\n1,2\n").await;
+    let problem = wrong.problem(422, "rejected-batch");
+    let marked = problem["marked_file"].as_str().expect("a marked file");
     Begun {
         upload: uploads::id_of(&upload),
         job,
+        refused: marked.rsplit('/').next().expect("an id").to_owned(),
     }
 }
 
@@ -245,6 +260,7 @@ fn address(operation: &Operation, programme: &str, begun: &Begun, flag: &str) ->
         .replace("{round}", if read { DRAWN_ROUND } else { "no-such-round" })
         .replace("{programme}", programme)
         .replace("{statement}", &id(&seeded().statement))
+        .replace("{file}", &begun.refused)
         .replace("{batch}", &id(&seeded().batches[0].1))
         .replace("{flag}", flag)
         .replace("{token}", NOTHING)

@@ -56,13 +56,13 @@ pub(super) fn visits(field: &Field<'_>) -> Vec<Observation> {
 
 /// Moisture of what is burnt in gasifiers.
 pub(super) fn moistures(field: &Field<'_>, rules: &Rules) -> Vec<Observation> {
-    if rules.moisture == Moisture::OfNoRow {
+    if rules.moisture == Moisture::Nowhere {
         return Vec::new();
     }
     let (moisture, device) = (field.column("moisture_wb"), field.column("device"));
     let rows = field.rows.iter().enumerate();
     rows.filter(|(_, row)| {
-        rules.moisture == Moisture::OfEveryRow || text(row, device) == Some("gasifier")
+        rules.moisture == Moisture::EveryRow || text(row, device) == Some("gasifier")
     })
     .filter_map(|(place, row)| match row.cells.get(moisture?) {
         Some(Cell::Decimal(value)) => with(

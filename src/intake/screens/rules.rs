@@ -25,9 +25,9 @@ pub(super) struct Rules {
 /// Which rows' moisture is judged.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Moisture {
-    OfNoRow,
-    OfGasifiers,
-    OfEveryRow,
+    Nowhere,
+    Gasifiers,
+    EveryRow,
 }
 
 /// Fuel of a gasifier above this moisture burns badly, or was read on the dry basis.
@@ -66,7 +66,7 @@ pub(super) fn of(kind: BatchKind) -> Option<Rules> {
         twins: twins(1.0, 1),
         one_list: None,
         free_digits: &[],
-        moisture: Moisture::OfNoRow,
+        moisture: Moisture::Nowhere,
     };
     Some(match kind {
         BatchKind::UsageSurvey => Rules {
@@ -88,7 +88,7 @@ pub(super) fn of(kind: BatchKind) -> Option<Rules> {
             twins: twins(0.85, 8),
             one_list: Some((WEIGHED_STOCKS, 3)),
             free_digits: WEIGHED_STOCKS,
-            moisture: Moisture::OfGasifiers,
+            moisture: Moisture::Gasifiers,
             ..none
         },
         BatchKind::BaselineSurvey => Rules {
@@ -127,12 +127,12 @@ pub(super) fn of(kind: BatchKind) -> Option<Rules> {
             ],
             twins: twins(0.8, 4),
             free_digits: &["fuel_wet_kg", "food_kg"],
-            moisture: Moisture::OfGasifiers,
+            moisture: Moisture::Gasifiers,
             ..none
         },
         BatchKind::MoistureReading => Rules {
             free_digits: &["moisture_wb"],
-            moisture: Moisture::OfEveryRow,
+            moisture: Moisture::EveryRow,
             ..none
         },
         BatchKind::Households

@@ -29,7 +29,7 @@ fn read_all(kind: BatchKind, bytes: &[u8]) -> (Vec<Row>, Vec<Rejection>) {
 }
 
 /// `line column code`, with `-` for what is not known.
-fn places(rejections: &[Rejection]) -> Vec<String> {
+pub(in crate::intake) fn places(rejections: &[Rejection]) -> Vec<String> {
     let place = |rejection: &Rejection| {
         let line = rejection
             .line

@@ -2,8 +2,8 @@
 
 use crate::accounting::records::BatchRecord;
 use crate::intake::{BatchKind, Rejection};
+use crate::service::batches::{OwnNames, stage};
 use crate::service::evidence::{cells, csv_of_row};
-use crate::service::parsing::stage;
 use crate::service::upload::Spooled;
 use crate::service::{Caller, FieldProblem, ServiceError, id_of};
 use crate::store;
@@ -33,7 +33,7 @@ pub(super) async fn staged_row(
     let file = Spooled::from_bytes(&csv_of_row(kind, &row)?)?;
     let file_sha256 = file.sha256.to_string();
     staging::open(connection, kind.template()).await?;
-    let parsed = stage(connection, kind, file).await?;
+    let parsed = stage(connection, kind, OwnNames::default(), file).await?;
     if !parsed.rejections.is_empty() {
         return Err(refused(parsed.rejections.list));
     }

@@ -44,10 +44,10 @@ async fn a_file_in_another_encoding_or_with_a_broken_structure_is_refused() {
             &["2 - nul_byte"],
         ),
         case(
-            "a workbook",
+            "the start of a workbook",
             KIND,
             &b"PK\x03\x04\x14\0\x06\0"[..],
-            &["- - not_csv"],
+            &["- - not_a_workbook"],
         ),
         case(
             "semicolons",

@@ -7,12 +7,12 @@ use std::collections::BTreeMap;
 pub type Census = BTreeMap<String, (i64, String)>;
 
 /// Counts and digests of every table. Left out is what reading and refusing leave behind: the
-/// kept checkpoints, the day of a token's last use, the denials.
+/// kept checkpoints, the day of a token's last use, the denials, the refused files that wait.
 pub async fn census(pool: &PgPool) -> Census {
     let tables: Vec<String> = sqlx::query_scalar(
         "select table_name::text from information_schema.tables
          where table_schema = 'public' and table_type = 'BASE TABLE'
-           and table_name not in ('_sqlx_migrations', 'checkpoint', 'token_use', 'denial')",
+           and table_name not in ('_sqlx_migrations', 'checkpoint', 'token_use', 'denial', 'rejected_file')",
     )
     .fetch_all(pool)
     .await

@@ -27,7 +27,17 @@ async fn a_refused_file_leaves_the_problem_with_every_wrong_row_in_the_job() {
         .manager
         .upload("usage_survey", Some("usage"), file)
         .await;
-    assert_eq!(job["problem"], direct.problem(422, "rejected-batch"));
+    let mut direct = direct.problem(422, "rejected-batch");
+    let mut problem = job["problem"].clone();
+    // Each refusal has a marked copy of its own.
+    for refusal in [&mut problem, &mut direct] {
+        let copy = refusal["marked_file"].take();
+        assert!(
+            copy.as_str()
+                .is_some_and(|copy| copy.contains("/batches/rejected/"))
+        );
+    }
+    assert_eq!(problem, direct);
     let kept = programme.app.uploads.path().join(&id);
     assert!(!kept.exists(), "the bytes are given up with the job");
 }

@@ -266,7 +266,7 @@ fn a_row_changed_by_who_holds_the_key_still_contradicts_the_statement() {
     });
     let root = root_of(&hashes).to_string();
     bag.forge_log(&seeded().code, |event, content| {
-        if event.subject == batch {
+        if event.kind == kind::BATCH_ACCEPTED && event.subject == batch {
             let mut record: Value = serde_json::from_str(content).expect("JSON");
             record["root"] = Value::String(root.clone());
             let bytes = canonical_json(&record).expect("canonical");

@@ -1,9 +1,10 @@
-//! Reading an uploaded file into the staging table: rows or located errors, their hashes and
-//! the root over them.
+//! From the bytes of a file to rows in the staging table, whichever the file's format.
 
-use super::ServiceError;
-use super::upload::Spooled;
-use crate::intake::{BatchKind, CellTexts, Column, CsvReader, Rejection, Rejections};
+use super::Spooled;
+use crate::intake::{
+    BatchKind, CellTexts, Column, ColumnMapping, Layout, Naming, Rejections, read_rows,
+};
+use crate::service::ServiceError;
 use crate::store::staging;
 use crate::trail::canonical::FlatObject;
 use crate::trail::merkle::{Frontier, Hash, leaf_hash};
@@ -14,20 +15,31 @@ use tokio::sync::mpsc;
 /// Bytes handed to COPY at a time.
 const CHUNK_BYTES: usize = 256 * 1024;
 
-pub(super) struct Parsed {
+/// A file as it was read.
+pub(in crate::service) struct Parsed {
     pub rows: u64,
     pub root: Hash,
     pub rejections: Rejections,
+    pub layout: Layout,
+}
+
+/// The programme's own column names that a file may use.
+#[derive(Default)]
+pub(in crate::service) struct OwnNames {
+    pub mapping: Option<ColumnMapping>,
+    /// Whether they were asked for by name.
+    pub always: bool,
 }
 
 /// Parses on a blocking thread while the rows stream into the staging table.
-pub(super) async fn stage(
+pub(in crate::service) async fn stage(
     connection: &mut PgConnection,
     batch_kind: BatchKind,
+    names: OwnNames,
     file: Spooled,
 ) -> Result<Parsed, ServiceError> {
     let (sender, mut receiver) = mpsc::channel(4);
-    let parser = tokio::task::spawn_blocking(move || parse(batch_kind, file, &sender));
+    let parser = tokio::task::spawn_blocking(move || parse(batch_kind, &names, file, &sender));
     let copied = staging::copy(connection, &mut receiver).await;
     drop(receiver);
     let parsed = parser
@@ -45,47 +57,40 @@ pub(super) async fn stage(
 
 fn parse(
     batch_kind: BatchKind,
+    names: &OwnNames,
     file: Spooled,
     chunks: &mpsc::Sender<Vec<u8>>,
 ) -> Result<Parsed, ServiceError> {
     let template = batch_kind.template();
-    let mut tree = Frontier::new();
-    let mut rejections = Rejections::default();
-    let progress = file.progress();
-    let input = BufReader::with_capacity(CHUNK_BYTES, file.into_file());
-    let mut reader = match CsvReader::open(template, input) {
-        Ok(reader) => reader,
-        Err(rejections) => {
-            return Ok(Parsed {
-                rows: 0,
-                root: tree.root(),
-                rejections,
-            });
-        }
-    };
-    let names: Vec<&str> = template.columns.iter().map(|column| column.name).collect();
+    let columns: Vec<&str> = template.columns.iter().map(|column| column.name).collect();
     let may_be_left_out = |name: &str| {
         let column = template
             .column(name)
             .and_then(|at| template.columns.get(at));
         column.is_some_and(Column::may_be_left_out)
     };
-    let shape = FlatObject::with_optional(&names, may_be_left_out)
+    let shape = FlatObject::with_optional(&columns, may_be_left_out)
         .map_err(|e| ServiceError::Internal(format!("template of {batch_kind}: {e}")))?;
+    let naming = Naming {
+        mapping: names.mapping.as_ref(),
+        always: names.always,
+    };
+    let mut tree = Frontier::new();
+    let mut rejections = Rejections::default();
     let mut texts = CellTexts::default();
     let mut canonical = Vec::new();
     let mut buffer = Vec::with_capacity(CHUNK_BYTES + 1024);
-    while let Some(read) = reader.next_row() {
+    let progress = file.progress();
+    let input = BufReader::with_capacity(CHUNK_BYTES, file.into_file());
+    let layout = read_rows(template, &naming, input, &mut |read| {
         if !progress.read_row() {
-            break;
+            return false;
         }
         let row = match read {
             Ok(row) => row,
             Err(broken) => {
-                broken
-                    .into_iter()
-                    .for_each(|rejection: Rejection| rejections.push(rejection));
-                continue;
+                rejections.extend(broken);
+                return true;
             }
         };
         texts.fill(&row);
@@ -94,18 +99,18 @@ fn parse(
         let hash = leaf_hash(&canonical);
         tree.push(hash);
         staging::copy_line(&mut buffer, row.line, &hash, &texts);
-        if buffer.len() >= CHUNK_BYTES {
-            let full = std::mem::replace(&mut buffer, Vec::with_capacity(CHUNK_BYTES + 1024));
-            if chunks.blocking_send(full).is_err() {
-                break;
-            }
+        if buffer.len() < CHUNK_BYTES {
+            return true;
         }
-    }
+        let full = std::mem::replace(&mut buffer, Vec::with_capacity(CHUNK_BYTES + 1024));
+        chunks.blocking_send(full).is_ok()
+    });
     // A closed channel means that the copy failed; its error is the one to report.
     let _ = chunks.blocking_send(buffer);
     Ok(Parsed {
         rows: tree.size(),
         root: tree.root(),
         rejections,
+        layout,
     })
 }

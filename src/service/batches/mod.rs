@@ -3,17 +3,23 @@
 //! The way of the data: bytes -> rows or located errors -> staging by COPY ->
 //! set-based checks under the write lock -> one insert -> one trail entry -> commit.
 
+mod known;
+mod parse;
+mod refused;
+
+pub(super) use parse::{OwnNames, stage};
+pub use refused::{KEPT_DAYS, MarkedFile, Refused};
+
 use super::drawn_rounds::takes_rows;
-use super::evidence::touches_own_sites;
-use super::parsing::stage;
 use super::upload::Spooled;
 use super::write::Begun;
-use super::{Caller, Once, Role, Service, ServiceError, id_of};
+use super::{Caller, Once, Role, Service, ServiceError};
 use crate::accounting::records::{BatchRecord, kind};
 use crate::intake::{BatchKind, Rejections};
 use crate::store;
 use crate::store::staging::{self, Staged};
 use crate::trail::merkle::Hash;
+use known::{batch_id, check_round, known_batch};
 use serde::{Deserialize, Serialize};
 use sqlx::PgConnection;
 use utoipa::ToSchema;
@@ -41,6 +47,20 @@ pub struct BatchView {
     /// Trail entry that withdrew it: its rows count no more from there on.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub withdrawn_by: Option<u64>,
+    /// True where the file was only checked: this is what would be accepted, and nothing was
+    /// written.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub dry_run: bool,
+}
+
+/// How a file is taken.
+#[derive(Debug, Clone, Default)]
+pub struct Taking {
+    /// Does everything and writes nothing.
+    pub dry_run: bool,
+    /// Mapping by which the columns are named; absent = the saved default, where the header does
+    /// not fit without it.
+    pub mapping: Option<String>,
 }
 
 /// An upload as it arrives.
@@ -74,6 +94,26 @@ impl Service {
         upload: Upload,
         key: Option<String>,
     ) -> Result<BatchView, ServiceError> {
+        self.take(caller, id, upload, &Taking::default(), key)
+            .await
+            .map_err(|error| match error {
+                ServiceError::RejectedFile(refused) => ServiceError::Rejected(refused.rejections),
+                other => other,
+            })
+    }
+
+    /// Checks a file in full; where it is sound and this is no dry run, it is accepted.
+    ///
+    /// # Errors
+    /// `RejectedFile` with the located errors; the database is then unchanged.
+    async fn take(
+        &self,
+        caller: &Caller,
+        id: Uuid,
+        upload: Upload,
+        taking: &Taking,
+        key: Option<String>,
+    ) -> Result<BatchView, ServiceError> {
         caller.must_be(&[Role::Manager, Role::Monitor])?;
         let batch_kind = upload.kind;
         let progress = upload.file.progress();
@@ -89,6 +129,7 @@ impl Service {
             rows: 0,
             root: String::new(),
         };
+        let key = key.filter(|_| !taking.dry_run);
         let once = Once::new(key, "accept-batch", record.id.as_bytes());
         let mut writing = match self.begin(caller, &once).await? {
             Begun::Answered(answer) => return Ok(answer),
@@ -97,29 +138,28 @@ impl Service {
         let connection = &mut *writing.transaction;
         check_round(connection, caller, batch_kind, record.round.as_deref()).await?;
         if let (_, Some(known)) = known_batch(connection, caller, id).await? {
-            return writing.finish(caller, known).await;
+            return writing.finish(caller, taking.view(known)).await;
         }
+        let names = self
+            .own_names(connection, caller, batch_kind, taking)
+            .await?;
         staging::open(connection, batch_kind.template()).await?;
-        let parsed = stage(connection, batch_kind, upload.file).await?;
+        let parsed = stage(connection, batch_kind, names, upload.file).await?;
 
         store::trail::lock(connection, caller.programme_id).await?;
         // The same file may have been accepted while this one was read.
         let (id, known) = known_batch(connection, caller, id).await?;
         if let Some(known) = known {
-            return writing.finish(caller, known).await;
+            return writing.finish(caller, taking.view(known)).await;
         }
-        takes_rows(connection, caller, record.round.as_deref()).await?;
+        let round = record.round.as_deref();
+        takes_rows(connection, caller, round).await?;
         let rejections = self
-            .check_staged(
-                connection,
-                caller,
-                batch_kind,
-                record.round.as_deref(),
-                parsed.rejections,
-            )
+            .check_staged(connection, caller, batch_kind, round, parsed.rejections)
             .await?;
         if rejections.count > 0 {
-            return Err(ServiceError::Rejected(rejections));
+            let refused = Refused::new(batch_kind, rejections, &parsed.layout);
+            return Err(ServiceError::RejectedFile(Box::new(refused)));
         }
         progress.checked(parsed.rows)?;
         let record = BatchRecord {
@@ -133,6 +173,10 @@ impl Service {
             .await?;
         self.raise_flags(connection, caller, batch_kind, &view)
             .await?;
+        if taking.dry_run {
+            // Let go of without a commit: all was done, and nothing of it stays.
+            return Ok(taking.view(view));
+        }
         progress.wrote(view.rows);
         let view = writing.finish(caller, view).await?;
         if let Err(problem) = self.refresh_statistics(batch_kind, view.rows).await {
@@ -140,6 +184,22 @@ impl Service {
             tracing::warn!(%problem, "the planner's statistics were not refreshed");
         }
         Ok(view)
+    }
+
+    /// The programme's own column names that the file may use.
+    async fn own_names(
+        &self,
+        connection: &mut PgConnection,
+        caller: &Caller,
+        batch_kind: BatchKind,
+        taking: &Taking,
+    ) -> Result<OwnNames, ServiceError> {
+        let name = taking.mapping.as_deref();
+        let mapping = super::mappings::saved(connection, caller, batch_kind, name).await?;
+        Ok(OwnNames {
+            mapping,
+            always: name.is_some(),
+        })
     }
 
     async fn refresh_statistics(
@@ -270,15 +330,13 @@ impl Service {
     }
 }
 
-/// The same rows in the same round are the same batch, whoever sends them.
-fn batch_id(caller: &Caller, upload: &Upload) -> Uuid {
-    id_of(&[
-        "batch",
-        &caller.programme_id.to_string(),
-        upload.kind.code(),
-        upload.round.as_deref().unwrap_or(""),
-        &upload.file.sha256.to_string(),
-    ])
+impl Taking {
+    fn view(&self, view: BatchView) -> BatchView {
+        BatchView {
+            dry_run: self.dry_run,
+            ..view
+        }
+    }
 }
 
 /// The last part of what a browser calls the file, without control characters.
@@ -300,6 +358,7 @@ pub(super) fn view(record: BatchRecord, sequence: u64, repeated: bool) -> BatchV
         accepted_at: None,
         repeated,
         withdrawn_by: None,
+        dry_run: false,
     }
 }
 
@@ -308,65 +367,5 @@ pub(super) fn view_of_row(row: store::batches::BatchRow) -> BatchView {
         accepted_at: Some(row.accepted_at),
         withdrawn_by: row.withdrawn,
         ..view(row.record, row.sequence, false)
-    }
-}
-
-/// The id that a file goes by, and the batch that stands under it. A file whose batch was
-/// withdrawn may be sent again; it then goes by an id that follows from the withdrawn one's.
-async fn known_batch(
-    connection: &mut PgConnection,
-    caller: &Caller,
-    first_id: Uuid,
-) -> Result<(Uuid, Option<BatchView>), ServiceError> {
-    let mut id = first_id;
-    let row = loop {
-        match store::batches::by_id(connection, caller.programme_id, id).await? {
-            None => return Ok((id, None)),
-            Some(row) if row.withdrawn.is_none() => break row,
-            Some(_) => id = id_of(&["batch sent again", &id.to_string()]),
-        }
-    };
-    let known = BatchView {
-        repeated: true,
-        ..view_of_row(row)
-    };
-    // To someone of other sites it is not known: the rows are checked, and refused as theirs.
-    let may_know = touches_own_sites(connection, caller, &known).await?;
-    Ok((id, may_know.then_some(known)))
-}
-
-/// Evidence belongs to a round of its kind; the register to none.
-async fn check_round(
-    connection: &mut PgConnection,
-    caller: &Caller,
-    batch_kind: BatchKind,
-    round: Option<&str>,
-) -> Result<(), ServiceError> {
-    if !batch_kind.needs_round() {
-        return match round {
-            None => Ok(()),
-            Some(_) => Err(ServiceError::invalid(
-                "round",
-                format!("{batch_kind} belong to the register, not to a round"),
-            )),
-        };
-    }
-    let Some(code) = round else {
-        return Err(ServiceError::invalid(
-            "round",
-            "name the round that these rows belong to",
-        ));
-    };
-    let found = super::rounds::round_by_code(connection, caller, code).await?;
-    if batch_kind.round_kinds().contains(&found.record.kind) {
-        Ok(())
-    } else {
-        Err(ServiceError::invalid(
-            "round",
-            format!(
-                "round {code} is for {}, not for {batch_kind}",
-                found.record.kind.code()
-            ),
-        ))
     }
 }
