@@ -49,6 +49,11 @@ fn rehash(header: &str, line: &str) -> (String, Hash) {
         .split(',')
         .zip(&cells)
         .skip(3)
+        // Later columns are no part of a row that leaves them empty.
+        .filter(|(name, cell)| {
+            let later = ["enumerator_code", "started_at", "ended_at"].contains(name);
+            !(later && cell.is_empty())
+        })
         .map(|(name, cell)| {
             let value = match *cell {
                 "" => Value::Null,
