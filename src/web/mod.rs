@@ -20,6 +20,7 @@ mod figures;
 mod finding;
 mod findings;
 mod flags;
+mod form_field;
 mod forms;
 mod formula;
 mod guard;

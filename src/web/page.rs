@@ -5,6 +5,7 @@ use super::{assets, words};
 use crate::service::{Caller, Role};
 use askama::Template;
 use axum::extract::{FromRequestParts, Path, Query};
+use axum::http::header;
 use axum::http::request::Parts;
 use axum::response::{Html, IntoResponse, Response};
 use serde::de::DeserializeOwned;
@@ -153,4 +154,16 @@ impl<T: DeserializeOwned, S: Send + Sync> FromRequestParts<S> for QueryParts<T> 
             .map(|Query(value)| QueryParts(value))
             .map_err(|_| Refusal::unreadable("A part of this address after the ? cannot be read."))
     }
+}
+
+/// Bytes as a file to keep.
+pub(super) fn download(media_type: &str, name: &str, bytes: Vec<u8>) -> Response {
+    let headers = [
+        (header::CONTENT_TYPE, media_type.to_owned()),
+        (
+            header::CONTENT_DISPOSITION,
+            format!("attachment; filename=\"{name}\""),
+        ),
+    ];
+    (headers, bytes).into_response()
 }

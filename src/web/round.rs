@@ -1,6 +1,6 @@
 //! One round: its plan, frame, seed, draw, progress, and what was achieved.
 
-use super::page::{PathParts, Section, Shell, draw};
+use super::page::{PathParts, Section, Shell, download, draw};
 use super::refusal::Refusal;
 use super::rounds::{SizesView, design_words};
 use super::session::Visitor;
@@ -11,7 +11,7 @@ use crate::service::{Caller, Once, Role, Service, ServiceError};
 use askama::Template;
 use axum::Form;
 use axum::extract::State;
-use axum::http::{StatusCode, header};
+use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 
@@ -225,10 +225,7 @@ pub(super) async fn field_list(
     PathParts(code): PathParts<String>,
 ) -> Result<Response, Refusal> {
     let list = service.list_rows(&caller, &code).await?;
-    let name = format!("attachment; filename=\"{code}-field-list.csv\"");
-    let headers = [
-        (header::CONTENT_TYPE, "text/csv; charset=utf-8".to_owned()),
-        (header::CONTENT_DISPOSITION, name),
-    ];
-    Ok((headers, list.csv()).into_response())
+    let name = format!("{code}-field-list.csv");
+    let bytes = list.csv().into_bytes();
+    Ok(download("text/csv; charset=utf-8", &name, bytes))
 }

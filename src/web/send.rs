@@ -1,6 +1,7 @@
 //! Sending a file from the field: checked only, or accepted; a refused one is offered marked.
 
-use super::page::{PathParts, Section, Shell, draw};
+use super::form_field::text;
+use super::page::{PathParts, Section, Shell, download, draw};
 use super::refusal::Refusal;
 use super::rows_table::kind_title;
 use super::session::Visitor;
@@ -10,15 +11,14 @@ use crate::service::batches::{BatchView, KEPT_DAYS, Refused, Taking, Upload};
 use crate::service::upload::Spooled;
 use crate::service::{Caller, Role, Service, ServiceError};
 use askama::Template;
+use axum::extract::multipart::MultipartError;
 use axum::extract::{Multipart, State};
-use axum::http::{StatusCode, header};
+use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use uuid::Uuid;
 
 /// Faults shown on the page; the marked file has more.
 const SHOWN: usize = 100;
-/// Bytes of a field of the form that is not the file.
-const FIELD_BYTES_MAX: usize = 1_000;
 
 /// A kind of batch with its templates.
 struct KindRow {
@@ -167,7 +167,6 @@ async fn take(service: &Service, caller: &Caller, sent: Sent) -> Result<BatchVie
 }
 
 async fn read_form(service: &Service, mut form: Multipart) -> Result<Sent, Refusal> {
-    let unreadable = |_| Refusal::unreadable("The form did not arrive whole.");
     let mut sent = Sent::default();
     while let Some(field) = form.next_field().await.map_err(unreadable)? {
         let name = field.name().unwrap_or_default().to_owned();
@@ -187,11 +186,7 @@ async fn read_form(service: &Service, mut form: Multipart) -> Result<Sent, Refus
             }
             continue;
         }
-        let text = field.text().await.map_err(unreadable)?;
-        if text.len() > FIELD_BYTES_MAX {
-            return Err(Refusal::unreadable("A field of the form is too long."));
-        }
-        let text = text.trim().to_owned();
+        let text = text(field, unreadable).await?.trim().to_owned();
         match name.as_str() {
             "kind" => sent.kind = text,
             "round" => sent.round = Some(text).filter(|text| !text.is_empty()),
@@ -201,6 +196,10 @@ async fn read_form(service: &Service, mut form: Multipart) -> Result<Sent, Refus
         }
     }
     Ok(sent)
+}
+
+fn unreadable(_: MultipartError) -> Refusal {
+    Refusal::unreadable("The form did not arrive whole.")
 }
 
 fn outcome(batch: &BatchView) -> Outcome {
@@ -255,17 +254,6 @@ fn told(refused: Refused) -> RefusedFile {
         marked: refused.marked.map(links::marked),
         days: KEPT_DAYS,
     }
-}
-
-fn download(media_type: &str, name: &str, bytes: Vec<u8>) -> Response {
-    let headers = [
-        (header::CONTENT_TYPE, media_type.to_owned()),
-        (
-            header::CONTENT_DISPOSITION,
-            format!("attachment; filename=\"{name}\""),
-        ),
-    ];
-    (headers, bytes).into_response()
 }
 
 /// A refused file with its faults marked.

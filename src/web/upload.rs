@@ -1,6 +1,7 @@
 //! The form that sends a file without any script: taken in one piece, then the same upload
 //! and the same job as one that arrives in parts.
 
+use super::form_field::text;
 use super::refusal::Refusal;
 use super::rows_table::kind_title;
 use super::session::Visitor;
@@ -12,9 +13,6 @@ use crate::service::{Caller, Once, Role, Service, ServiceError};
 use axum::extract::multipart::{Field, MultipartError};
 use axum::extract::{DefaultBodyLimit, Multipart, State};
 use axum::response::{IntoResponse, Redirect, Response};
-
-/// Bytes that a field beside the file may have.
-const FIELD_BYTES_MAX: usize = 1_000;
 
 /// What the form offers.
 pub(super) struct UploadForm {
@@ -64,8 +62,8 @@ pub(super) async fn send(
     let (mut kind, mut round) = (String::new(), String::new());
     while let Some(field) = form.next_field().await.map_err(broken)? {
         match field.name() {
-            Some("kind") => kind = text(field).await?,
-            Some("round") => round = text(field).await?,
+            Some("kind") => kind = text(field, broken).await?,
+            Some("round") => round = text(field, broken).await?,
             Some("file") => {
                 let kind = kind
                     .parse::<BatchKind>()
@@ -97,17 +95,6 @@ async fn take(
     let upload = service.begin_upload(caller, &new, &Once::unkeyed()).await?;
     service.fill_upload(caller, upload.id, file).await?;
     Ok(Redirect::to(&links::job(upload.id)).into_response())
-}
-
-async fn text(mut field: Field<'_>) -> Result<String, Refusal> {
-    let mut bytes = Vec::new();
-    while let Some(chunk) = field.chunk().await.map_err(broken)? {
-        bytes.extend_from_slice(&chunk);
-        if bytes.len() > FIELD_BYTES_MAX {
-            return Err(Refusal::unreadable("A field of the form is too long."));
-        }
-    }
-    String::from_utf8(bytes).map_err(|_| Refusal::unreadable("A field of the form is no text."))
 }
 
 fn broken(error: MultipartError) -> Refusal {
