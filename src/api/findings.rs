@@ -8,7 +8,7 @@ use crate::service::findings::{
     ATTACHMENT_BYTES_MAX, AttachmentFile, AttachmentView, FindingDialogue, FindingFilter,
     FindingPage, NewFinding, NewLine, PeriodFindings,
 };
-use crate::service::{Once, Service, ServiceError};
+use crate::service::{Caller, Once, Service, ServiceError};
 use crate::trail::merkle::sha256;
 use axum::body::{Body, to_bytes};
 use axum::extract::State;
@@ -139,11 +139,8 @@ async fn answer_finding(
     key: RepeatKey,
     body: Json<NewLine>,
 ) -> Answer {
-    let (_, id) = path;
-    let once = body.once(key, &format!("answer-finding {id}"));
-    let new = &body.value;
-    let answered = service.act_on_finding(&caller, &id, Act::Answered, new, &once);
-    Ok(axum::Json(answered.await?))
+    let act = (Act::Answered, "answer-finding");
+    act_on(&service, &caller, act, path, body, key).await
 }
 
 /// Comment on a finding that is not closed. For managers and verifiers.
@@ -167,11 +164,8 @@ async fn comment_on_finding(
     key: RepeatKey,
     body: Json<NewLine>,
 ) -> Answer {
-    let (_, id) = path;
-    let once = body.once(key, &format!("comment-on-finding {id}"));
-    let new = &body.value;
-    let commented = service.act_on_finding(&caller, &id, Act::Commented, new, &once);
-    Ok(axum::Json(commented.await?))
+    let act = (Act::Commented, "comment-on-finding");
+    act_on(&service, &caller, act, path, body, key).await
 }
 
 /// Close a finding; the text is its resolution. For verifiers.
@@ -195,11 +189,8 @@ async fn close_finding(
     key: RepeatKey,
     body: Json<NewLine>,
 ) -> Answer {
-    let (_, id) = path;
-    let once = body.once(key, &format!("close-finding {id}"));
-    let new = &body.value;
-    let closed = service.act_on_finding(&caller, &id, Act::Closed, new, &once);
-    Ok(axum::Json(closed.await?))
+    let act = (Act::Closed, "close-finding");
+    act_on(&service, &caller, act, path, body, key).await
 }
 
 /// Reopen a closed finding; the text is the reason. For verifiers.
@@ -223,11 +214,22 @@ async fn reopen_finding(
     key: RepeatKey,
     body: Json<NewLine>,
 ) -> Answer {
-    let (_, id) = path;
-    let once = body.once(key, &format!("reopen-finding {id}"));
-    let new = &body.value;
-    let reopened = service.act_on_finding(&caller, &id, Act::Reopened, new, &once);
-    Ok(axum::Json(reopened.await?))
+    let act = (Act::Reopened, "reopen-finding");
+    act_on(&service, &caller, act, path, body, key).await
+}
+
+/// One line of the dialogue; `word` is the act's in the key of a repeat.
+async fn act_on(
+    service: &Service,
+    caller: &Caller,
+    (act, word): (Act, &str),
+    (_, id): (String, String),
+    body: Json<NewLine>,
+    key: RepeatKey,
+) -> Answer {
+    let once = body.once(key, &format!("{word} {id}"));
+    let told = service.act_on_finding(caller, &id, act, &body.value, &once);
+    Ok(axum::Json(told.await?))
 }
 
 /// Fetch the bytes of an attachment, as a download. For managers and verifiers.

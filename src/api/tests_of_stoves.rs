@@ -45,7 +45,7 @@ struct StoveTestsRequest {
 }
 
 /// Work out emission factors from plume or hood tests by carbon balance. Nothing is written.
-#[utoipa::path(post, path = "/carbon-balance", tag = "tests", 
+#[utoipa::path(post, path = "/carbon-balance", tag = "tests",
     security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("Idempotency-Key" = Option<String>, Header,
@@ -69,7 +69,7 @@ async fn balance_carbon(
 }
 
 /// Work out stove tests and summarise their replicates. Nothing is written.
-#[utoipa::path(post, path = "/stove-tests/summary", tag = "tests", 
+#[utoipa::path(post, path = "/stove-tests/summary", tag = "tests",
     security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("Idempotency-Key" = Option<String>, Header,

@@ -3,10 +3,14 @@
 
 use super::periods::period_by_code;
 use super::statements::{methodology_at, statement_inputs};
-use super::{Caller, Service, ServiceError};
+use super::{Caller, Service, ServiceError, apart};
 use crate::accounting::claim::Claims;
+use crate::accounting::factor::Factor;
 use crate::accounting::inputs::StatementInputs;
-use crate::accounting::statement::{ExplainError, Explanation, Figure, Gap, explain, side_by_side};
+use crate::accounting::methodology::Methodology;
+use crate::accounting::statement::{
+    ExplainError, Explanation, Figure, Gap, SideBySide, counted_otherwise, explain, side_by_side,
+};
 use crate::store;
 use serde::Serialize;
 use sqlx::PgConnection;
@@ -47,7 +51,7 @@ impl Service {
         let before = inputs_of(&mut connection, caller, from).await?;
         let after = inputs_of(&mut connection, caller, to).await?;
         drop(connection);
-        apart(move || explain(&before, &after))
+        apart("comparison", move || explain(&before, &after))
             .await?
             .map_err(refused)
     }
@@ -64,51 +68,102 @@ impl Service {
         let position = store::trail::size(&mut connection, caller.programme_id).await?;
         let row = period_by_code(&mut connection, caller, period).await?;
         let position = row.closed.unwrap_or(position);
-        let named = match named {
-            [] => store::library::methodologies(&mut connection, caller.programme_id, position)
-                .await?
-                .iter()
-                .map(|methodology| methodology.id())
-                .collect(),
-            named => named.to_vec(),
-        };
-        if named.len() > STATED_AT_ONCE {
-            return Err(ServiceError::invalid(
-                "methodologies",
-                format!(
-                    "are {}; {STATED_AT_ONCE} at most are stated at once",
-                    named.len()
-                ),
-            ));
-        }
-        let mut all = Vec::new();
-        for name in &named {
-            let methodology = methodology_at(&mut connection, caller, name, position).await?;
+        let known =
+            store::library::methodologies(&mut connection, caller.programme_id, position).await?;
+        let mut groups: Vec<CountedAlike> = Vec::new();
+        for (place, methodology) in chosen(known, named)?.into_iter().enumerate() {
+            let factors = store::library::factors_by_id(
+                &mut connection,
+                caller.programme_id,
+                &methodology.factors,
+                position,
+            )
+            .await?;
+            let alike = |group: &&mut CountedAlike| {
+                counted_otherwise(&group.inputs, &methodology, &factors).is_empty()
+            };
+            if let Some(group) = groups.iter_mut().find(alike) {
+                group.places.push(place);
+                group.methodologies.push((methodology, factors));
+                continue;
+            }
+            let own = methodology.clone();
             let inputs =
-                statement_inputs(&mut connection, caller, &row.period, methodology, position)
-                    .await?;
-            all.push(inputs);
+                statement_inputs(&mut connection, caller, &row.period, own, position).await?;
+            groups.push(CountedAlike {
+                inputs,
+                places: vec![place],
+                methodologies: vec![(methodology, factors)],
+            });
         }
         drop(connection);
-        apart(move || all.iter().flat_map(stated).collect()).await
+        apart("comparison", move || stated(&groups)).await
     }
 }
 
-/// Stove days and char depend on the methodology, so each has inputs of its own.
-fn stated(inputs: &StatementInputs) -> Option<MethodView> {
-    let of = (inputs.methodology.clone(), inputs.factors.clone());
-    let found = side_by_side(inputs, &[of]).pop()?;
+/// Methodologies that count stove days and char alike, so that what is gathered serves them all.
+struct CountedAlike {
+    inputs: StatementInputs,
+    /// Of each methodology among those asked for.
+    places: Vec<usize>,
+    methodologies: Vec<(Methodology, Vec<Factor>)>,
+}
+
+/// The methodologies named, in their order; all where none is.
+fn chosen(known: Vec<Methodology>, named: &[String]) -> Result<Vec<Methodology>, ServiceError> {
+    let wanted = match named {
+        [] => known,
+        named => named
+            .iter()
+            .map(|name| {
+                let mut fitting = known.iter().filter(|methodology| methodology.id() == *name);
+                let found = fitting.next().cloned();
+                found.ok_or_else(|| ServiceError::not_found("methodology", name))
+            })
+            .collect::<Result<_, _>>()?,
+    };
+    if wanted.len() > STATED_AT_ONCE {
+        return Err(ServiceError::invalid(
+            "methodologies",
+            format!(
+                "are {}; {STATED_AT_ONCE} at most are stated at once",
+                wanted.len()
+            ),
+        ));
+    }
+    Ok(wanted)
+}
+
+/// What each makes of the period, in the order in which they were asked for.
+fn stated(groups: &[CountedAlike]) -> Vec<MethodView> {
+    let mut views: Vec<(usize, MethodView)> = Vec::new();
+    for group in groups {
+        let found = side_by_side(&group.inputs, &group.methodologies);
+        views.extend(
+            group
+                .places
+                .iter()
+                .copied()
+                .zip(found.into_iter().map(view)),
+        );
+    }
+    views.sort_by_key(|(place, _)| *place);
+    views.into_iter().map(|(_, view)| view).collect()
+}
+
+fn view(found: SideBySide) -> MethodView {
     let (figures, claims, gaps) = match found.outcome {
         Ok(headline) => (headline.figures, Some(headline.claims), Vec::new()),
         Err(gaps) => (Vec::new(), None, gaps),
     };
-    Some(MethodView {
-        methodology: inputs.methodology.id(),
-        title: found.methodology.title,
+    let name = found.methodology;
+    MethodView {
+        methodology: format!("{}@{}", name.code, name.version),
+        title: name.title,
         figures,
         claims,
         gaps,
-    })
+    }
 }
 
 /// What the statement of this id was a function of.
@@ -126,15 +181,6 @@ async fn inputs_of(
     let name = format!("{}@{}", row.methodology_code, row.methodology_version);
     let methodology = methodology_at(connection, caller, &name, row.position).await?;
     statement_inputs(connection, caller, &period, methodology, row.position).await
-}
-
-/// Computes where it keeps no other request waiting.
-async fn apart<T: Send + 'static>(
-    compute: impl FnOnce() -> T + Send + 'static,
-) -> Result<T, ServiceError> {
-    tokio::task::spawn_blocking(compute)
-        .await
-        .map_err(|e| ServiceError::Internal(format!("comparison: {e}")))
 }
 
 fn refused(error: ExplainError) -> ServiceError {

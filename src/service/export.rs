@@ -5,7 +5,7 @@
 
 mod rounds;
 
-use super::{Caller, Service, ServiceError};
+use super::{Caller, Service, ServiceError, apart};
 use crate::accounting::records::findings::{Act, FindingBook, Told};
 use crate::accounting::records::kind;
 use crate::intake::BatchKind;
@@ -45,15 +45,14 @@ impl Service {
     pub async fn export(&self, caller: &Caller) -> Result<Export, ServiceError> {
         let folder = tempfile::tempdir().map_err(disk)?;
         let name = self.write_bag(caller, folder.path()).await?;
-        tokio::task::spawn_blocking(move || {
+        apart("the export stopped", move || {
             let mut file = tempfile::tempfile().map_err(disk)?;
             pack(folder.path(), &name, BufWriter::new(&mut file)).map_err(disk)?;
             let bytes = file.stream_position().map_err(disk)?;
             file.rewind().map_err(disk)?;
             Ok(Export { file, bytes, name })
         })
-        .await
-        .map_err(|e| ServiceError::Internal(format!("the export stopped: {e}")))?
+        .await?
     }
 
     /// Writes the bag into an empty folder and returns the name that it goes by.

@@ -198,3 +198,13 @@ fn id_of(parts: &[&str]) -> Uuid {
     first.copy_from_slice(&digest[..16]);
     uuid::Builder::from_custom_bytes(first).into_uuid()
 }
+
+/// Works out on a thread of its own what would keep other requests waiting.
+async fn apart<T: Send + 'static>(
+    what: &str,
+    work: impl FnOnce() -> T + Send + 'static,
+) -> Result<T, ServiceError> {
+    tokio::task::spawn_blocking(work)
+        .await
+        .map_err(|e| ServiceError::Internal(format!("{what}: {e}")))
+}

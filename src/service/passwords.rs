@@ -1,6 +1,6 @@
 //! Passwords: hashed with Argon2id (RFC 9106), compared, and made.
 
-use super::ServiceError;
+use super::{ServiceError, apart};
 use argon2::password_hash::phc::PasswordHash;
 use argon2::password_hash::{PasswordHasher, PasswordVerifier};
 use argon2::{Algorithm, Argon2, Params, Version};
@@ -80,9 +80,7 @@ impl Passwords {
             .acquire()
             .await
             .map_err(|e| ServiceError::Internal(format!("password: {e}")))?;
-        tokio::task::spawn_blocking(work)
-            .await
-            .map_err(|e| ServiceError::Internal(format!("password: {e}")))
+        apart("password", work).await
     }
 }
 

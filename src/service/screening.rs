@@ -1,7 +1,7 @@
 //! Screening a batch when it has come: in its transaction, after its entry, before its commit.
 
 use super::batches::BatchView;
-use super::{Caller, Service, ServiceError, id_of};
+use super::{Caller, Service, ServiceError, apart, id_of};
 use crate::accounting::records::flags::{FlagRecord, FlagsRaisedRecord, ROWS_NAMED, RowPlace};
 use crate::accounting::records::kind;
 use crate::accounting::rounds::drawing::DrawnUnit;
@@ -44,11 +44,8 @@ impl Service {
         let new_from = rows.len().saturating_sub(own);
         let id = batch.id;
         let drawn = store::drawn_rounds::draw(connection, caller.programme_id, &round).await?;
-        let found =
-            tokio::task::spawn_blocking(move || found(batch_kind, &rows, new_from, id, &drawn));
-        let flags = found
-            .await
-            .map_err(|e| ServiceError::Internal(format!("the screens stopped: {e}")))??;
+        let screened = move || found(batch_kind, &rows, new_from, id, &drawn);
+        let flags = apart("the screens stopped", screened).await??;
         if flags.is_empty() {
             return Ok(());
         }

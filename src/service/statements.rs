@@ -1,7 +1,7 @@
 //! Statements: made from what was known at one position of the trail, and read.
 
 use super::periods::period_by_code;
-use super::{Caller, Once, Service, ServiceError, id_of};
+use super::{Caller, Once, Service, ServiceError, apart, id_of};
 use crate::accounting::inputs::{
     EvidenceRole, EvidenceSet, Period, ProgrammeName, StatementInputs,
 };
@@ -71,7 +71,9 @@ impl Service {
                 methodology_at(connection, caller, &new.methodology, position).await?;
             let inputs =
                 statement_inputs(connection, caller, &row.period, methodology, position).await?;
-            let statement = computed(inputs).await?;
+            let statement = apart("statement", move || state(&inputs))
+                .await?
+                .map_err(ServiceError::Gaps)?;
             let restatement = row.closed.is_some_and(|closed| position > closed);
             self.record_statement(connection, caller, &statement, restatement)
                 .await
@@ -190,14 +192,6 @@ impl Service {
             .await?
             .ok_or_else(|| ServiceError::not_found("statement", id))
     }
-}
-
-/// The statement, worked out where it keeps no other request waiting.
-async fn computed(inputs: StatementInputs) -> Result<Statement, ServiceError> {
-    tokio::task::spawn_blocking(move || state(&inputs))
-        .await
-        .map_err(|e| ServiceError::Internal(format!("statement: {e}")))?
-        .map_err(ServiceError::Gaps)
 }
 
 fn view(row: StatementRow) -> StatementView {

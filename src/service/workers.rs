@@ -12,7 +12,7 @@ use super::denials::{Known, Refused};
 use super::jobs::Work;
 use super::progress::Progress;
 use super::upload::Spooled;
-use super::{Caller, Service, ServiceError};
+use super::{Caller, Service, ServiceError, apart};
 use crate::store;
 use crate::store::jobs::{EndRow, ProgressRow, TakenRow};
 use std::sync::Arc;
@@ -97,9 +97,8 @@ impl Service {
                     .parse()
                     .map_err(|e| ServiceError::Internal(format!("kind of a batch: {e}")))?;
                 let path = self.upload_path(job.job_id);
-                let file = tokio::task::spawn_blocking(move || Spooled::kept(&path, progress))
-                    .await
-                    .map_err(|e| ServiceError::Internal(format!("reading an upload: {e}")))??;
+                let kept = move || Spooled::kept(&path, progress);
+                let file = apart("reading an upload", kept).await??;
                 if file.bytes != bytes {
                     return Err(ServiceError::Internal(format!(
                         "the upload of job {} has {} bytes instead of {bytes}",

@@ -180,19 +180,10 @@ pub async fn kitchen_households(
     )
     .fetch_all(&mut *connection)
     .await?;
-    let mut households: BTreeMap<String, KitchenHousehold> = BTreeMap::new();
+    let mut households = BTreeMap::new();
     for row in tests {
-        let days = narrow(row.days, "kitchen test")?;
-        households.insert(
-            row.household.clone(),
-            KitchenHousehold {
-                household: row.household,
-                site: row.site,
-                days,
-                adult_days: row.adult_days.normalize(),
-                dry_kg: BTreeMap::new(),
-            },
-        );
+        let asked = (row.household, row.site, row.days, row.adult_days);
+        open_household(&mut households, asked, "kitchen test")?;
     }
     let burns = sqlx::query!(
         r#"select household_code as "household_code!", device as "device!", fuel as "fuel!",
@@ -208,18 +199,46 @@ pub async fn kitchen_households(
     .fetch_all(connection)
     .await?;
     for row in burns {
-        let household = households.get_mut(&row.household_code).ok_or_else(|| {
-            StoreError::damaged("kitchen test", "its household is not registered")
-        })?;
-        household.dry_kg.insert(
-            Burn {
-                device: row.device,
-                fuel: row.fuel,
-            },
-            row.dry_kg.normalize(),
-        );
+        let burn = Burn {
+            device: row.device,
+            fuel: row.fuel,
+        };
+        let burnt = (row.household_code, burn, row.dry_kg);
+        add_burn(&mut households, burnt, "kitchen test")?;
     }
     Ok(households.into_values().collect())
+}
+
+/// A household without its fuel yet, from its code, its site, the days and the standard
+/// adults over them.
+pub(super) fn open_household(
+    households: &mut BTreeMap<String, KitchenHousehold>,
+    (household, site, days, adult_days): (String, String, i32, Decimal),
+    what: &str,
+) -> Result<(), StoreError> {
+    let opened = KitchenHousehold {
+        household: household.clone(),
+        site,
+        days: narrow(days, what)?,
+        adult_days: adult_days.normalize(),
+        dry_kg: BTreeMap::new(),
+    };
+    households.insert(household, opened);
+    Ok(())
+}
+
+/// Dry kg of one fuel in one device, to the household that burnt it.
+pub(super) fn add_burn(
+    households: &mut BTreeMap<String, KitchenHousehold>,
+    (household, burn, dry_kg): (String, Burn, Decimal),
+    what: &str,
+) -> Result<(), StoreError> {
+    households
+        .get_mut(&household)
+        .ok_or_else(|| StoreError::damaged(what, "its household is not registered"))?
+        .dry_kg
+        .insert(burn, dry_kg.normalize());
+    Ok(())
 }
 
 /// Char of `rounds` weighed inside the period, by feedstock and fate.

@@ -1,6 +1,7 @@
 //! Rounds whose sample the program draws: their steps, the units of frame and draw, and what
 //! the rows of a round say of each unit.
 
+use super::cohorts::narrow;
 use super::{StoreError, signed, unsigned};
 use crate::accounting::records::RoundKind;
 use crate::accounting::rounds::drawing::DrawnUnit;
@@ -137,15 +138,11 @@ pub async fn in_service(
                 household_code: row.household_code,
                 site_code: row.site_code,
                 model_code: row.model_code,
-                model_version: narrow(row.model_version)?,
-                age_band: narrow(row.age_band)?,
+                model_version: narrow(row.model_version, "deployment")?,
+                age_band: narrow(row.age_band, "deployment")?,
             })
         })
         .collect()
-}
-
-fn narrow(value: i32) -> Result<u32, StoreError> {
-    u32::try_from(value).map_err(|e| StoreError::damaged("deployment", e))
 }
 
 pub async fn insert_frame(
@@ -205,7 +202,7 @@ pub async fn frame(
                 serial: row.serial,
                 site_code: row.site_code,
                 model: row.model,
-                age_band: narrow(row.age_band)?,
+                age_band: narrow(row.age_band, "deployment")?,
             })
         })
         .collect()

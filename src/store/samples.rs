@@ -2,7 +2,7 @@
 //!
 //! `accounting::gather` finds the same from rows.
 
-use super::cohorts::{Scope, narrow};
+use super::cohorts::{Scope, add_burn, narrow, open_household};
 use super::{StoreError, signed};
 use crate::accounting::evidence::{CharLabTest, CookingTest, StoveTest};
 use crate::accounting::inputs::{Burn, KitchenHousehold};
@@ -32,16 +32,10 @@ pub async fn survey_households(
     )
     .fetch_all(&mut *connection)
     .await?;
-    let mut households: BTreeMap<String, KitchenHousehold> = BTreeMap::new();
+    let mut households = BTreeMap::new();
     for row in visits {
-        let asked = KitchenHousehold {
-            household: row.household,
-            site: row.site,
-            days: narrow(row.days, "baseline survey")?,
-            adult_days: row.adult_days.normalize(),
-            dry_kg: BTreeMap::new(),
-        };
-        households.insert(asked.household.clone(), asked);
+        let asked = (row.household, row.site, row.days, row.adult_days);
+        open_household(&mut households, asked, "baseline survey")?;
     }
     let burns = sqlx::query!(
         r#"select household_code as "household_code!", device as "device!", fuel as "fuel!",
@@ -56,14 +50,12 @@ pub async fn survey_households(
     .fetch_all(connection)
     .await?;
     for row in burns {
-        let household = households.get_mut(&row.household_code).ok_or_else(|| {
-            StoreError::damaged("baseline survey", "its household is not registered")
-        })?;
         let burn = Burn {
             device: row.device,
             fuel: row.fuel,
         };
-        household.dry_kg.insert(burn, row.dry_kg.normalize());
+        let burnt = (row.household_code, burn, row.dry_kg);
+        add_burn(&mut households, burnt, "baseline survey")?;
     }
     Ok(households.into_values().collect())
 }

@@ -24,19 +24,24 @@ pub(super) struct Draft<'a> {
 }
 
 impl<'a> Draft<'a> {
-    /// Refuses a confidence that no interval can have.
+    /// Refuses a confidence that no interval can have; an empty period is a gap among others.
     pub fn open(inputs: &'a StatementInputs) -> Result<Self, Gap> {
         let confidence = inputs.methodology.claim.confidence;
         let ledger = Ledger::new(to_statistic(confidence)).map_err(|_| Gap {
             code: "confidence-unusable".to_owned(),
             sentence: format!("A confidence of {confidence} is not between 0 and 1."),
         })?;
-        Ok(Draft {
+        let mut draft = Draft {
             inputs,
             ledger,
             gaps: Vec::new(),
             notes: Vec::new(),
-        })
+        };
+        if inputs.period.starts_on >= inputs.period.ends_on {
+            let sentence = "The period ends before it has a day.";
+            draft.gap("period-empty", sentence.to_owned());
+        }
+        Ok(draft)
     }
 
     /// Says what is missing; once, however often it is missed.

@@ -32,7 +32,7 @@ pub use restatement::{
     BatchOfRole, Cause, CauseKind, EvidencePlace, ExplainError, Explanation, FigureChange, Part,
     explain,
 };
-pub use side_by_side::{Headline, SideBySide, side_by_side};
+pub use side_by_side::{Headline, SideBySide, counted_otherwise, side_by_side};
 pub use simulation::{InputContribution, SimulatedFigure, Simulation};
 
 use crate::accounting::cautions;
@@ -137,12 +137,6 @@ pub struct Note {
 /// Computes the statement, or says in words everything that is missing for it.
 pub fn state(inputs: &StatementInputs) -> Result<Statement, Vec<Gap>> {
     let mut draft = Draft::open(inputs).map_err(|gap| vec![gap])?;
-    if inputs.period.starts_on >= inputs.period.ends_on {
-        draft.gap(
-            "period-empty",
-            "The period ends before it has a day.".to_owned(),
-        );
-    }
     let stated = account(&mut draft);
     let Draft {
         ledger,
@@ -177,8 +171,8 @@ pub fn gaps(inputs: &StatementInputs) -> Vec<Gap> {
     unrounded(inputs).err().unwrap_or_default()
 }
 
-/// The figures before they are rounded, and what may be claimed: what a step of an explanation
-/// is measured by.
+/// The figures, before they are rounded too, and what may be claimed: all that a comparison
+/// asks for. Simulated only where the claim rests on the draws.
 fn unrounded(inputs: &StatementInputs) -> Result<restatement::Values, Vec<Gap>> {
     let mut draft = Draft::open(inputs).map_err(|gap| vec![gap])?;
     let reached = values(&mut draft);
@@ -202,8 +196,7 @@ fn values(draft: &mut Draft) -> Option<restatement::Values> {
     };
     Some(restatement::Values {
         whole: figures.iter().filter_map(value).collect(),
-        reductions: claims.reductions.tonnes.tonnes().into(),
-        removals: claims.removals.tonnes.tonnes().into(),
+        claims,
         figures,
     })
 }

@@ -1,6 +1,6 @@
 //! The same evidence stated by several methodologies.
 
-use super::{Figure, Gap, MethodologyName, Statement, state};
+use super::{Figure, Gap, MethodologyName, unrounded};
 use crate::accounting::claim::Claims;
 use crate::accounting::factor::{Factor, FactorId};
 use crate::accounting::inputs::StatementInputs;
@@ -61,27 +61,23 @@ fn stated_by(
     if !gaps.is_empty() {
         return Err(gaps);
     }
-    let statement = state(&StatementInputs {
+    let reached = unrounded(&StatementInputs {
         methodology: methodology.clone(),
         factors: factors.to_vec(),
         ..inputs.clone()
     })?;
-    Ok(headline(statement))
-}
-
-fn headline(statement: Statement) -> Headline {
     let figures = HEADLINES
         .iter()
-        .filter_map(|id| statement.figure(id).cloned())
+        .filter_map(|id| reached.figure(id).cloned())
         .collect();
-    Headline {
+    Ok(Headline {
         figures,
-        claims: statement.claims,
-    }
+        claims: reached.claims,
+    })
 }
 
 /// What was counted under one methodology and would have been counted otherwise under another.
-fn counted_otherwise(
+pub fn counted_otherwise(
     inputs: &StatementInputs,
     methodology: &Methodology,
     factors: &[Factor],

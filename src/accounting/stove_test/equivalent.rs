@@ -13,11 +13,10 @@ pub const HEAT_OF_WATER: Decimal = Decimal::from_parts(4186, 0, 0, false, 6);
 /// Heat that evaporates boiling water, MJ/kg.
 pub const LATENT_HEAT: Decimal = Decimal::from_parts(2257, 0, 0, false, 3);
 
-/// Fuel energy that a kg of moisture costs, as a share of a kg of dry wood, with the kg itself
-/// (rule of thumb, MEMORY).
-const MOISTURE_COST: Decimal = Decimal::from_parts(112, 0, 0, false, 2);
-/// Dry wood of the same energy as a kg of char (rule of thumb, MEMORY).
-const CHAR_WORTH: Decimal = Decimal::from_parts(15, 0, 0, false, 1);
+/// Dry wood that evaporates one kg of the fuel's own water, kg (rule of thumb, MEMORY).
+pub const FUEL_PER_WATER: Decimal = Decimal::from_parts(12, 0, 0, false, 2);
+/// Dry wood with the energy of one kg of char, kg (rule of thumb, MEMORY).
+pub const FUEL_PER_CHAR: Decimal = Decimal::from_parts(15, 0, 0, false, 1);
 
 /// Whether the energy left in char is taken off the fuel spent.
 ///
@@ -64,9 +63,9 @@ pub fn equivalent_by_rule(
     char: DryMass,
     char_energy: CharEnergy,
 ) -> Result<EquivalentDryFuel, UnitsError> {
-    let dry_share = Decimal::ONE - MOISTURE_COST * moisture.fraction();
+    let dry_share = Decimal::ONE - (Decimal::ONE + FUEL_PER_WATER) * moisture.fraction();
     let burnt = checked::product(fuel.kg(), dry_share)?;
-    let kept = checked::product(CHAR_WORTH, char_energy.credited(char.kg()))?;
+    let kept = checked::product(FUEL_PER_CHAR, char_energy.credited(char.kg()))?;
     checked::difference(burnt, kept).map(EquivalentDryFuel::from_kg)
 }
 

@@ -13,8 +13,8 @@ mod tiers;
 
 pub use emission_rate::{EmissionRate, RateCheck, WHO_CAUTION, check_rate, rate_per_minute};
 pub use equivalent::{
-    CharEnergy, FuelHeat, HEAT_OF_WATER, LATENT_HEAT, equivalent_by_energy, equivalent_by_rule,
-    heat_of_moisture,
+    CharEnergy, FUEL_PER_CHAR, FUEL_PER_WATER, FuelHeat, HEAT_OF_WATER, LATENT_HEAT,
+    equivalent_by_energy, equivalent_by_rule, heat_of_moisture,
 };
 pub use measure::Measure;
 pub use performance::{

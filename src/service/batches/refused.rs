@@ -4,7 +4,7 @@ use super::known::batch_id;
 use super::{BatchView, Taking, Upload, plain_file_name};
 use crate::intake::{BatchKind, FileFormat, Layout, Rejections, mark};
 use crate::service::caller::Holder;
-use crate::service::{Caller, Role, Service, ServiceError};
+use crate::service::{Caller, Role, Service, ServiceError, apart};
 use crate::store;
 use crate::store::rejected::RejectedFile;
 use chrono::TimeDelta;
@@ -95,12 +95,8 @@ impl Service {
         copy: std::fs::File,
     ) -> Result<Option<Uuid>, ServiceError> {
         let rejections = refused.rejections.clone();
-        let marking = tokio::task::spawn_blocking(move || {
-            mark(batch_kind.template(), BufReader::new(copy), &rejections)
-        });
-        let marked = marking
-            .await
-            .map_err(|e| ServiceError::Internal(format!("the marking stopped: {e}")))?;
+        let marking = move || mark(batch_kind.template(), BufReader::new(copy), &rejections);
+        let marked = apart("the marking stopped", marking).await?;
         let Some(marked) = marked.filter(|made| made.bytes.len() as u64 <= MARKED_BYTES_MAX) else {
             return Ok(None);
         };

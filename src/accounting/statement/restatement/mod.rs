@@ -10,6 +10,7 @@
 mod changes;
 
 use super::{Figure, Gap, unrounded};
+use crate::accounting::claim::Claims;
 use crate::accounting::inputs::{BatchRef, EvidenceRole, StatementInputs};
 use changes::{Change, changes};
 use rust_decimal::Decimal;
@@ -139,7 +140,7 @@ pub fn explain(
         if earlier.value != figure.value {
             let ends = (earlier.value, figure.value);
             let names = [&figure.id, &figure.label, &figure.unit].map(String::as_str);
-            figures.push(walk.moved(names, ends, &|values| values.whole.get(&figure.id))?);
+            figures.push(walk.moved(names, ends, &|values| values.whole.get(&figure.id).copied())?);
         }
     }
     let (batches_added, batches_removed) =
@@ -167,14 +168,24 @@ pub(super) struct Values {
     pub figures: Vec<Figure>,
     /// Before rounding, by id.
     pub whole: BTreeMap<String, Decimal>,
-    /// Claims in whole tonnes.
-    pub reductions: Decimal,
-    pub removals: Decimal,
+    pub claims: Claims,
 }
 
 impl Values {
-    fn figure(&self, id: &str) -> Option<&Figure> {
+    pub fn figure(&self, id: &str) -> Option<&Figure> {
         self.figures.iter().find(|figure| figure.id == id)
+    }
+
+    /// Whole tonnes of reductions, then of removals.
+    fn claimed(&self) -> [Decimal; 2] {
+        let Claims {
+            reductions,
+            removals,
+        } = &self.claims;
+        [
+            reductions.tonnes.tonnes().into(),
+            removals.tonnes.tonnes().into(),
+        ]
     }
 }
 
@@ -237,7 +248,7 @@ impl Walk {
         &self,
         [id, label, unit]: [&str; 3],
         (before, after): (Decimal, Decimal),
-        value: &dyn Fn(&Values) -> Option<&Decimal>,
+        value: &dyn Fn(&Values) -> Option<Decimal>,
     ) -> Result<FigureChange, ExplainError> {
         let apart = |a: Decimal, b: Decimal| a.checked_sub(b).ok_or(ExplainError::TooLarge);
         // A figure that one step does not state stands where it stood.
@@ -275,16 +286,16 @@ impl Walk {
 }
 
 fn claims(walk: &Walk, first: &Values, last: &Values) -> Result<Vec<FigureChange>, ExplainError> {
+    let names = [
+        ["claim_reductions", "claim of reductions", "tCO2e"],
+        ["claim_removals", "claim of removals", "tCO2"],
+    ];
     let mut changed = Vec::new();
-    let ends = (first.reductions, last.reductions);
-    if ends.0 != ends.1 {
-        let names = ["claim_reductions", "claim of reductions", "tCO2e"];
-        changed.push(walk.moved(names, ends, &|values| Some(&values.reductions))?);
-    }
-    let ends = (first.removals, last.removals);
-    if ends.0 != ends.1 {
-        let names = ["claim_removals", "claim of removals", "tCO2"];
-        changed.push(walk.moved(names, ends, &|values| Some(&values.removals))?);
+    for (which, (before, after)) in first.claimed().into_iter().zip(last.claimed()).enumerate() {
+        let claimed = |values: &Values| values.claimed().get(which).copied();
+        if let Some(names) = names.get(which).filter(|_| before != after) {
+            changed.push(walk.moved(*names, (before, after), &claimed)?);
+        }
     }
     Ok(changed)
 }

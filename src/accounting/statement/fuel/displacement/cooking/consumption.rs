@@ -12,17 +12,13 @@ use crate::accounting::methodology::CharPlace;
 use crate::accounting::rounding::to_statistic;
 use crate::accounting::statement::draft::Draft;
 use crate::accounting::statement::fuel::sample;
-use crate::accounting::stove_test::CharEnergy;
+use crate::accounting::stove_test::{CharEnergy, FUEL_PER_CHAR, FUEL_PER_WATER};
 use crate::accounting::trace::{Heading, LedgerError, NodeRef, Sign, Term};
 use crate::accounting::units::{WetBasisMoisture, WetMass};
 use crate::statistics::compare::welch;
 use rust_decimal::Decimal;
 use std::collections::BTreeMap;
 
-/// Dry fuel that evaporates one kg of the fuel's own water, kg (protocol; MEMORY).
-const FUEL_PER_WATER: Decimal = Decimal::from_parts(12, 0, 0, false, 2);
-/// Dry fuel with the energy of one kg of char, kg (protocol; MEMORY).
-const FUEL_PER_CHAR: Decimal = Decimal::from_parts(15, 0, 0, false, 1);
 /// Tests of each device that the protocol wants (Controlled Cooking Test 2.0; SEEN).
 const WANTED_TESTS: usize = 3;
 
