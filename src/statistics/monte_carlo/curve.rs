@@ -265,7 +265,7 @@ mod tests {
     use statrs::distribution::{Beta, ChiSquared, ContinuousCDF};
 
     fn at(curve: &Curve, z: f64) -> f64 {
-        let mut lanes = Lanes([z; super::super::LANES]);
+        let mut lanes = Lanes::of([z; super::super::LANES]);
         curve.fill(&mut lanes, &mut Places::default());
         lanes.0[0]
     }

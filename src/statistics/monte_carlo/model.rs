@@ -212,7 +212,7 @@ impl Group {
                 for values in members.iter_mut() {
                     scratch.normalise(values);
                 }
-                let mut scale = Lanes([1.0; LANES]);
+                let mut scale = Lanes::of([1.0; LANES]);
                 if let Some(curve) = spread {
                     uniforms.fill(self.first_dimension + self.members as u32, &mut scale);
                     scratch.normalise(&mut scale);

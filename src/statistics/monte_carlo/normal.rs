@@ -179,7 +179,7 @@ mod tests {
             let from = number << BELOW_CELL;
             let inside = [0, 1 << 46, 0x9abc_def0_1234, (1 << BELOW_CELL) - 1];
             let tails = inside.map(|bits| f64::from_bits(from | bits));
-            let mut lanes = Lanes([0.5; LANES]);
+            let mut lanes = Lanes::of([0.5; LANES]);
             lanes.0[..4].copy_from_slice(&tails);
             lanes.0[4..8].copy_from_slice(&tails.map(|p| 1.0 - p));
             let wanted = lanes.0.map(|p| {

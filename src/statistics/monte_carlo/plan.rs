@@ -8,26 +8,23 @@ use super::model::{Group, Node, Value};
 use super::planner::Planner;
 use super::{LANES, Lanes};
 
+/// Lanes that are taken through all terms of a sum at once: few enough to stay in registers, and
+/// for the same part of every slot to stay in the nearest cache.
+const TILE: usize = 32;
+type Tile = [f64; TILE];
+
 /// One pass over the lanes.
 #[derive(Debug, Clone)]
 pub(super) enum Step {
-    /// `out = start + coefficient * product of factors`; without a start, what `out` holds is it.
-    Add {
+    /// `out = start + terms`, one after the other; without a start, what `out` holds comes first.
+    Sum {
         out: usize,
         start: Option<f64>,
-        coefficient: f64,
-        factors: Vec<usize>,
-    },
-    /// Two additions at once, of one factor each: `out = start + c * a + d * b`.
-    AddTwo {
-        out: usize,
-        start: Option<f64>,
-        terms: [(f64, usize); 2],
+        terms: Vec<Term>,
     },
     Multiply {
         out: usize,
-        coefficient: f64,
-        factors: Vec<usize>,
+        term: Term,
     },
     Divide {
         out: usize,
@@ -40,6 +37,22 @@ pub(super) enum Step {
         lowest: usize,
         highest: usize,
     },
+}
+
+/// `coefficient * product of factors * inner`.
+#[derive(Debug, Clone)]
+pub(super) struct Term {
+    pub coefficient: f64,
+    pub factors: Vec<usize>,
+    pub inner: Option<Inner>,
+}
+
+/// `a + c * b`: a factor that nothing else needs.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Inner {
+    pub plain: usize,
+    pub coefficient: f64,
+    pub other: usize,
 }
 
 /// The compiled operations of a model.
@@ -91,162 +104,135 @@ impl Plan {
     #[inline(always)]
     pub fn compute(&self, workspace: &mut Workspace) {
         for step in &self.steps {
-            let out = match step {
-                Step::Add { out, .. }
-                | Step::AddTwo { out, .. }
-                | Step::Multiply { out, .. }
-                | Step::Divide { out, .. }
-                | Step::Bound { out, .. } => *out,
-            };
-            // The operands are never the slot that is written.
-            let (before, rest) = workspace.slots.split_at_mut(out);
-            let Some((written, after)) = rest.split_first_mut() else {
-                continue;
-            };
-            let operands = Operands { before, after, out };
-            step.compute(written, &operands);
+            for tile in 0..LANES / TILE {
+                let (out, values) = step.compute(&Slots {
+                    slots: &workspace.slots,
+                    tile,
+                });
+                let written = workspace.slots.get_mut(out);
+                let written = written.and_then(|lanes| lanes.0.as_chunks_mut().0.get_mut(tile));
+                if let Some(written) = written {
+                    *written = values;
+                }
+            }
         }
     }
 }
 
-/// All slots but the one that is written.
-struct Operands<'a> {
-    before: &'a [Lanes],
-    after: &'a [Lanes],
-    out: usize,
+/// The same tile of all slots.
+struct Slots<'a> {
+    slots: &'a [Lanes],
+    tile: usize,
 }
 
-impl Operands<'_> {
+impl Slots<'_> {
     #[inline(always)]
-    fn at(&self, slot: usize) -> &Lanes {
-        if slot < self.out {
-            &self.before[slot]
-        } else {
-            &self.after[slot - self.out - 1]
-        }
+    fn at(&self, slot: usize) -> &Tile {
+        &self.slots[slot].0.as_chunks().0[self.tile]
     }
-}
-
-/// `out[k] = f(k)` for every lane.
-macro_rules! each_lane {
-    ($out:ident, $k:ident => $value:expr) => {
-        for $k in 0..LANES {
-            $out.0[$k] = $value;
-        }
-    };
 }
 
 impl Step {
+    /// The slot that is written, and the values.
     #[inline(always)]
-    fn compute(&self, out: &mut Lanes, operands: &Operands) {
-        match self {
-            Step::Add {
-                start,
-                coefficient,
-                factors,
-                ..
-            } => add(out, *start, *coefficient, factors, operands),
-            Step::AddTwo { start, terms, .. } => {
-                let [(c, a), (d, b)] = *terms;
-                let (a, b) = (operands.at(a), operands.at(b));
-                match *start {
-                    Some(start) => each_lane!(out, k => start + c * a.0[k] + d * b.0[k]),
-                    None => each_lane!(out, k => out.0[k] + c * a.0[k] + d * b.0[k]),
+    fn compute(&self, slots: &Slots) -> (usize, Tile) {
+        let mut values = [0.0; TILE];
+        let out = match self {
+            Step::Sum { out, start, terms } => {
+                values = start.map_or_else(|| *slots.at(*out), |start| [start; TILE]);
+                for term in terms {
+                    term.each(slots, &mut values, |sum, value| sum + value);
                 }
+                out
             }
-            Step::Multiply {
-                coefficient,
-                factors,
-                ..
-            } => multiply(out, *coefficient, factors, operands),
-            Step::Divide { above, below, .. } => {
-                let (above, below) = (operands.at(*above), operands.at(*below));
-                each_lane!(out, k => above.0[k] / below.0[k]);
+            Step::Multiply { out, term } => {
+                term.each(slots, &mut values, |_, value| value);
+                out
+            }
+            Step::Divide { out, above, below } => {
+                let (above, below) = (slots.at(*above), slots.at(*below));
+                for k in 0..TILE {
+                    values[k] = above[k] / below[k];
+                }
+                out
             }
             Step::Bound {
+                out,
                 value,
                 lowest,
                 highest,
-                ..
             } => {
-                let (value, lowest, highest) = (
-                    operands.at(*value),
-                    operands.at(*lowest),
-                    operands.at(*highest),
-                );
-                each_lane!(out, k => within(value.0[k], lowest.0[k], highest.0[k]));
+                let (value, lowest, highest) =
+                    (slots.at(*value), slots.at(*lowest), slots.at(*highest));
+                for k in 0..TILE {
+                    values[k] = within(value[k], lowest[k], highest[k]);
+                }
+                out
             }
-        }
+        };
+        (*out, values)
     }
 }
 
-#[inline(always)]
-fn add(out: &mut Lanes, start: Option<f64>, c: f64, factors: &[usize], operands: &Operands) {
-    let at = |slot: &usize| operands.at(*slot);
-    match (factors, start) {
-        ([a], Some(start)) => {
-            let a = at(a);
-            each_lane!(out, k => start + c * a.0[k]);
+impl Term {
+    pub fn of(coefficient: f64, slot: usize) -> Term {
+        Term {
+            coefficient,
+            factors: vec![slot],
+            inner: None,
         }
-        ([a], None) => {
-            let a = at(a);
-            each_lane!(out, k => out.0[k] + c * a.0[k]);
+    }
+
+    /// `into = take(into, term)` for every lane of the tile.
+    #[inline(always)]
+    fn each(&self, slots: &Slots, into: &mut Tile, take: impl Fn(f64, f64) -> f64 + Copy) {
+        let c = self.coefficient;
+        let at = |slot: &usize| slots.at(*slot);
+        macro_rules! each {
+            ($k:ident => $value:expr) => {
+                for $k in 0..TILE {
+                    into[$k] = take(into[$k], $value);
+                }
+            };
         }
-        ([a, b], Some(start)) => {
-            let (a, b) = (at(a), at(b));
-            each_lane!(out, k => start + c * a.0[k] * b.0[k]);
-        }
-        ([a, b], None) => {
-            let (a, b) = (at(a), at(b));
-            each_lane!(out, k => out.0[k] + c * a.0[k] * b.0[k]);
-        }
-        ([a, b, d], None) => {
-            let (a, b, d) = (at(a), at(b), at(d));
-            each_lane!(out, k => out.0[k] + c * a.0[k] * b.0[k] * d.0[k]);
-        }
-        ([a, b, d, e], None) => {
-            let (a, b, d, e) = (at(a), at(b), at(d), at(e));
-            each_lane!(out, k => out.0[k] + c * a.0[k] * b.0[k] * d.0[k] * e.0[k]);
-        }
-        (factors, start) => {
-            let mut product = Lanes::default();
-            multiply(&mut product, c, factors, operands);
-            match start {
-                Some(start) => each_lane!(out, k => start + product.0[k]),
-                None => each_lane!(out, k => out.0[k] + product.0[k]),
+        match (self.factors.as_slice(), &self.inner) {
+            ([a], None) => {
+                let a = at(a);
+                each!(k => c * a[k]);
+            }
+            ([a, b], None) => {
+                let (a, b) = (at(a), at(b));
+                each!(k => c * a[k] * b[k]);
+            }
+            ([a, b, d], None) => {
+                let (a, b, d) = (at(a), at(b), at(d));
+                each!(k => c * a[k] * b[k] * d[k]);
+            }
+            ([a, b, d, e], None) => {
+                let (a, b, d, e) = (at(a), at(b), at(d), at(e));
+                each!(k => c * a[k] * b[k] * d[k] * e[k]);
+            }
+            ([a, b, d], Some(inner)) => {
+                let (a, b, d) = (at(a), at(b), at(d));
+                let (x, y) = (slots.at(inner.plain), slots.at(inner.other));
+                each!(k => c * a[k] * b[k] * d[k] * (x[k] + inner.coefficient * y[k]));
+            }
+            (factors, inner) => {
+                let mut product = [c; TILE];
+                for factor in factors {
+                    let factor = at(factor);
+                    for k in 0..TILE {
+                        product[k] *= factor[k];
+                    }
+                }
+                if let Some(inner) = inner {
+                    let (x, y) = (slots.at(inner.plain), slots.at(inner.other));
+                    for k in 0..TILE {
+                        product[k] *= x[k] + inner.coefficient * y[k];
+                    }
+                }
+                each!(k => product[k]);
             }
         }
-    }
-}
-
-#[inline(always)]
-fn multiply(out: &mut Lanes, c: f64, factors: &[usize], operands: &Operands) {
-    let at = |slot: &usize| operands.at(*slot);
-    let (first, rest) = factors.split_at(factors.len().min(4));
-    match first {
-        [] => each_lane!(out, k => {
-            let _ = k;
-            c
-        }),
-        [a] => {
-            let a = at(a);
-            each_lane!(out, k => c * a.0[k]);
-        }
-        [a, b] => {
-            let (a, b) = (at(a), at(b));
-            each_lane!(out, k => c * a.0[k] * b.0[k]);
-        }
-        [a, b, d] => {
-            let (a, b, d) = (at(a), at(b), at(d));
-            each_lane!(out, k => c * a.0[k] * b.0[k] * d.0[k]);
-        }
-        [a, b, d, e, ..] => {
-            let (a, b, d, e) = (at(a), at(b), at(d), at(e));
-            each_lane!(out, k => c * a.0[k] * b.0[k] * d.0[k] * e.0[k]);
-        }
-    }
-    for factor in rest {
-        let factor = at(factor);
-        each_lane!(out, k => out.0[k] * factor.0[k]);
     }
 }

@@ -2,7 +2,7 @@
 
 use super::marginal::within;
 use super::model::{Node, Value};
-use super::plan::{Plan, Step};
+use super::plan::{Inner, Plan, Step, Term};
 
 /// Where a node's value is found while the plan is made.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -123,25 +123,22 @@ impl<'a> Planner<'a> {
                 return;
             }
             Node::Product(factors) => {
-                let (coefficient, factors) = self.coefficient(factors);
+                let mut term = self.term(factors);
                 if let Some((sum, sign)) = sole {
-                    self.grow(sum, sign * coefficient, factors);
+                    term.coefficient *= sign;
+                    self.grow(sum, term);
                     self.release_operands(at);
                     return;
                 }
                 let out = self.take_slot();
-                self.steps.push(Step::Multiply {
-                    out,
-                    coefficient,
-                    factors,
-                });
+                self.steps.push(Step::Multiply { out, term });
                 out
             }
             Node::Sum(terms) => {
                 for (sign, term) in terms {
                     // Terms of this sum alone were added when they were computed, and stand nowhere.
                     if let Place::Slot(slot) = self.places[term.0] {
-                        self.grow(at, *sign, vec![slot]);
+                        self.grow(at, Term::of(*sign, slot));
                     }
                 }
                 match self.growing[at] {
@@ -174,28 +171,76 @@ impl<'a> Planner<'a> {
         self.release_operands(at);
         match sole {
             Some((sum, sign)) => {
-                self.grow(sum, sign, vec![out]);
+                self.grow(sum, Term::of(sign, out));
                 self.free.push(out);
             }
             None => self.places[at] = Place::Slot(out),
         }
     }
 
-    /// The constants of a product, and the slots of the rest.
-    fn coefficient(&self, factors: &[Value]) -> (f64, Vec<usize>) {
-        let (mut coefficient, mut slots) = (1.0, Vec::new());
+    /// The constants of a product, the slots of the rest, and the sum that it takes along.
+    fn term(&mut self, factors: &[Value]) -> Term {
+        let mut term = Term {
+            coefficient: 1.0,
+            factors: Vec::with_capacity(factors.len()),
+            inner: None,
+        };
         for factor in factors {
             match self.places[factor.0] {
-                Place::Constant(known) => coefficient *= known,
-                Place::Slot(slot) => slots.push(slot),
+                Place::Constant(known) => term.coefficient *= known,
+                Place::Slot(slot) => match self.taken_along(*factor, slot) {
+                    Some(inner) => term.inner = Some(inner),
+                    None => term.factors.push(slot),
+                },
                 Place::Nowhere => {}
             }
         }
-        (coefficient, slots)
+        term
+    }
+
+    /// The sum of two that the step before has made for this factor alone: it need not be written.
+    fn taken_along(&mut self, factor: Value, slot: usize) -> Option<Inner> {
+        let Some(Step::Sum {
+            out,
+            start: Some(0.0),
+            terms,
+        }) = self.steps.last()
+        else {
+            return None;
+        };
+        let [first, second] = terms.as_slice() else {
+            return None;
+        };
+        let (plain, other) = if first.coefficient == 1.0 {
+            (first, second)
+        } else {
+            (second, first)
+        };
+        let (&[plain_slot], &[other_slot]) = (&plain.factors[..], &other.factors[..]) else {
+            return None;
+        };
+        let alone = *out == slot && self.uses[factor.0] == 1 && plain.coefficient == 1.0;
+        if !alone || plain.inner.is_some() || other.inner.is_some() {
+            return None;
+        }
+        let inner = Inner {
+            plain: plain_slot,
+            coefficient: other.coefficient,
+            other: other_slot,
+        };
+        self.steps.pop();
+        Some(inner)
     }
 
     /// Adds to a sum; its constants come with the first addition.
-    fn grow(&mut self, sum: usize, coefficient: f64, factors: Vec<usize>) {
+    fn grow(&mut self, sum: usize, term: Term) {
+        if let (Some(slot), Some(Step::Sum { out, terms, .. })) =
+            (self.growing[sum], self.steps.last_mut())
+            && *out == slot
+        {
+            terms.push(term);
+            return;
+        }
         let (out, start) = match self.growing[sum] {
             Some(slot) => (slot, None),
             None => {
@@ -204,46 +249,11 @@ impl<'a> Planner<'a> {
                 (slot, Some(self.constants_of(sum)))
             }
         };
-        if !self.added_to_last(out, start, coefficient, &factors) {
-            self.steps.push(Step::Add {
-                out,
-                start,
-                coefficient,
-                factors,
-            });
-        }
-    }
-
-    /// Whether the addition went along with the step before, which adds one factor to the same sum.
-    fn added_to_last(
-        &mut self,
-        out: usize,
-        start: Option<f64>,
-        coefficient: f64,
-        factors: &[usize],
-    ) -> bool {
-        let (None, [factor], Some(last)) = (start, factors, self.steps.last_mut()) else {
-            return false;
-        };
-        let Step::Add {
-            out: grown,
-            start,
-            coefficient: first,
-            factors,
-        } = last
-        else {
-            return false;
-        };
-        let [held] = factors[..] else { return false };
-        if *grown != out {
-            return false;
-        }
-        *last = Step::AddTwo {
+        self.steps.push(Step::Sum {
             out,
-            start: *start,
-            terms: [(*first, held), (coefficient, *factor)],
-        };
-        true
+            start,
+            terms: vec![term],
+        });
     }
 
     fn constants_of(&self, sum: usize) -> f64 {

@@ -245,7 +245,7 @@ fn impossible_runs_are_refused() {
 #[test]
 fn normal_quantiles_are_those_of_scipy() {
     let published = SCIPY_NDTRI;
-    let mut lanes = Lanes([0.5; LANES]);
+    let mut lanes = Lanes::of([0.5; LANES]);
     for (lane, (p, _)) in lanes.0.iter_mut().zip(&published) {
         *lane = *p;
     }
