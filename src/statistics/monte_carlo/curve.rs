@@ -32,7 +32,7 @@ const NEAR: f64 = 1e-7;
 /// A tabled curve.
 #[derive(Debug, Clone)]
 pub(super) struct Curve {
-    cells: Box<[Cell; CELLS]>,
+    cells: Box<[Cell<8>; CELLS]>,
 }
 
 /// Value and first three derivatives at a node, each times the power of the step and over the

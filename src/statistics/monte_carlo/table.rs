@@ -1,13 +1,17 @@
-//! Piecewise polynomials of degree seven: how they are fitted and how they are read.
+//! Piecewise polynomials: how they are fitted and how they are read.
 
 use super::{LANES, Lanes};
 
-pub(super) const COEFFICIENTS: usize = 8;
+/// Coefficients of one piece, the constant first. Their number is even.
+#[derive(Debug, Clone, Copy)]
+#[repr(align(16))]
+pub(super) struct Cell<const N: usize>(pub [f64; N]);
 
-/// Coefficients of one piece, the constant first: one line of the processor's cache.
-#[derive(Debug, Clone, Copy, Default)]
-#[repr(align(64))]
-pub(super) struct Cell(pub [f64; COEFFICIENTS]);
+impl<const N: usize> Default for Cell<N> {
+    fn default() -> Self {
+        Cell([0.0; N])
+    }
+}
 
 /// Where each of the lanes is found in a table: the cell, and how far into it.
 #[derive(Debug)]
@@ -27,8 +31,8 @@ impl Default for Places {
 
 /// Reads every place; the number of cells must be a power of two.
 #[inline(always)]
-pub(super) fn read<const CELLS: usize>(
-    table: &[Cell; CELLS],
+pub(super) fn read<const N: usize, const CELLS: usize>(
+    table: &[Cell<N>; CELLS],
     places: &Places,
     values: &mut [f64; LANES],
 ) {
@@ -43,16 +47,16 @@ pub(super) fn read<const CELLS: usize>(
 /// Never inlined into the loops over wide registers: lines fetched one after the other come
 /// sooner than their parts gathered lane by lane.
 #[inline(never)]
-fn read_singly<const CELLS: usize>(
-    table: &[Cell; CELLS],
+fn read_singly<const N: usize, const CELLS: usize>(
+    table: &[Cell<N>; CELLS],
     places: &Places,
     values: &mut [f64; LANES],
 ) {
     for ((value, cell), t) in values.iter_mut().zip(&places.cells).zip(&places.onward.0) {
         let Cell(c) = &table[*cell as usize & (CELLS - 1)];
         let t = *t;
-        let mut sum = c[COEFFICIENTS - 1];
-        for coefficient in c[..COEFFICIENTS - 1].iter().rev() {
+        let mut sum = c[N - 1];
+        for coefficient in c[..N - 1].iter().rev() {
             sum = sum * t + coefficient;
         }
         *value = sum;
@@ -61,15 +65,15 @@ fn read_singly<const CELLS: usize>(
 
 #[cfg(target_arch = "x86_64")]
 mod x86 {
-    use super::{COEFFICIENTS, Cell, LANES, Places};
+    use super::{Cell, LANES, Places};
     use std::arch::x86_64::*;
 
     /// As one by one, bit for bit: four cells are loaded in halves of a register and turned, so
     /// that each register holds the same coefficient of all four.
     #[target_feature(enable = "avx2")]
     #[inline(never)]
-    pub(super) fn read_fours<const CELLS: usize>(
-        table: &[Cell; CELLS],
+    pub(super) fn read_fours<const N: usize, const CELLS: usize>(
+        table: &[Cell<N>; CELLS],
         places: &Places,
         values: &mut [f64; LANES],
     ) {
@@ -80,13 +84,13 @@ mod x86 {
             let [a, b, c, d] = cells.map(|cell| &table[cell as usize & (CELLS - 1)].0);
             let t = _mm256_setr_pd(*t0, *t1, *t2, *t3);
             let mut sum = _mm256_setzero_pd();
-            for pair in (0..COEFFICIENTS / 2).rev() {
+            for pair in (0..N / 2).rev() {
                 let two =
-                    |cell: &[f64; COEFFICIENTS]| _mm_setr_pd(cell[2 * pair], cell[2 * pair + 1]);
+                    |cell: &[f64; N]| _mm_setr_pd(cell[2 * pair], cell[2 * pair + 1]);
                 let first = _mm256_setr_m128d(two(a), two(c));
                 let second = _mm256_setr_m128d(two(b), two(d));
                 let odd = _mm256_unpackhi_pd(first, second);
-                sum = if pair == COEFFICIENTS / 2 - 1 {
+                sum = if pair == N / 2 - 1 {
                     odd
                 } else {
                     _mm256_add_pd(_mm256_mul_pd(sum, t), odd)
@@ -100,29 +104,31 @@ mod x86 {
     }
 }
 
-/// `cos(pi (2 j + 1) / 16)`: the roots of the eighth Chebyshev polynomial.
-const ROOTS: [f64; COEFFICIENTS] = [
-    0.980_785_280_403_230_4,
-    0.831_469_612_302_545_2,
-    0.555_570_233_019_602_2,
-    0.195_090_322_016_128_27,
-    -0.195_090_322_016_128_27,
-    -0.555_570_233_019_602_2,
-    -0.831_469_612_302_545_2,
-    -0.980_785_280_403_230_4,
+/// Coefficients of a piece that is [`fitted`].
+pub(super) const FITTED: usize = 6;
+
+/// `cos(pi (2 j + 1) / 12)`: the roots of the sixth Chebyshev polynomial.
+const ROOTS: [f64; FITTED] = [
+    0.965_925_826_289_068_3,
+    0.707_106_781_186_547_6,
+    0.258_819_045_102_520_74,
+    -0.258_819_045_102_520_74,
+    -0.707_106_781_186_547_6,
+    -0.965_925_826_289_068_3,
 ];
 
 /// The polynomial in `t` that meets `f` at the Chebyshev roots of `-reach ..= reach`.
-pub(super) fn fitted(reach: f64, f: impl Fn(f64) -> f64) -> Cell {
+pub(super) fn fitted(reach: f64, f: impl Fn(f64) -> f64) -> Cell<FITTED> {
     let values = ROOTS.map(|root| f(reach * root));
     // Each Chebyshev polynomial follows from the two before it, at the roots and as powers of t.
-    let (mut before, mut at) = ([0.0; COEFFICIENTS], [1.0; COEFFICIENTS]);
-    let (mut powers_before, mut powers) = ([0.0; COEFFICIENTS], [0.0; COEFFICIENTS]);
+    let (mut before, mut at) = ([0.0; FITTED], [1.0; FITTED]);
+    let (mut powers_before, mut powers) = ([0.0; FITTED], [0.0; FITTED]);
     powers[0] = 1.0;
-    let mut sum = [0.0; COEFFICIENTS];
-    for degree in 0..COEFFICIENTS {
+    let mut sum = [0.0; FITTED];
+    for degree in 0..FITTED {
         let twice: f64 = values.iter().zip(&at).map(|(value, t)| value * t).sum();
-        let weight = twice / if degree == 0 { 8.0 } else { 4.0 };
+        let count = FITTED as f64;
+        let weight = twice / if degree == 0 { count } else { count / 2.0 };
         for (sum, power) in sum.iter_mut().zip(&powers) {
             *sum += weight * power;
         }
@@ -144,7 +150,7 @@ pub(super) fn fitted(reach: f64, f: impl Fn(f64) -> f64) -> Cell {
 
 /// The polynomial in `t` from 0 to 1 that has the given value and first three derivatives, each
 /// divided by the factorial of its order, at both ends.
-pub(super) fn between(left: &[f64; 4], right: &[f64; 4]) -> Cell {
+pub(super) fn between(left: &[f64; 4], right: &[f64; 4]) -> Cell<8> {
     let [a0, a1, a2, a3] = *left;
     // What the cubic of the left end lacks at the right end: value and derivatives.
     let v = right[0] - (a0 + a1 + a2 + a3);
@@ -167,18 +173,19 @@ pub(super) fn between(left: &[f64; 4], right: &[f64; 4]) -> Cell {
 mod tests {
     use super::*;
 
-    fn at(cell: &Cell, t: f64) -> f64 {
+    fn at<const N: usize>(cell: &Cell<N>, t: f64) -> f64 {
         cell.0.iter().rev().fold(0.0, |sum, c| sum * t + c)
     }
 
-    /// A polynomial of degree seven is met exactly, by both kinds of fit.
+    /// A polynomial of the degree of the fit is met exactly, by both kinds of fit.
     #[test]
-    fn polynomials_of_degree_seven_come_back() {
-        let wanted = Cell([3.0, -2.0, 0.5, 1.25, -4.0, 0.75, 2.0, -1.5]);
+    fn polynomials_of_the_degree_come_back() {
+        let wanted = Cell([3.0, -2.0, 0.5, 1.25, -4.0, 0.75]);
         let fit = fitted(0.5, |t| at(&wanted, t));
         for (found, wanted) in fit.0.iter().zip(&wanted.0) {
             assert!((found - wanted).abs() < 1e-11, "{found} {wanted}");
         }
+        let wanted = Cell([3.0, -2.0, 0.5, 1.25, -4.0, 0.75, 2.0, -1.5]);
         let binomial =
             |n: usize, k: usize| (0..k).fold(1.0, |c, i| c * (n - i) as f64 / (i + 1) as f64);
         let end = |k: usize| (k..8).map(|n| binomial(n, k) * wanted.0[n]).sum();
