@@ -83,11 +83,11 @@ impl Parameters {
             shares.push(model.independent(Marginal::Beta { a, b })?);
         }
         let part = model.constant(0.3);
+        let less: Vec<_> = shares.iter().map(|share| model.product(&[part, *share])).collect();
         let mut terms = Vec::new();
         for (weight, n, before, b, after, c) in &self.cohorts {
             let weight = model.constant(*weight);
-            let less = model.product(&[part, shares[*c]]);
-            let rest = model.sum(&[(1.0, lognormals[*after]), (-1.0, less)]);
+            let rest = model.sum(&[(1.0, lognormals[*after]), (-1.0, less[*c])]);
             let factors = [weight, normals[*n], lognormals[*before], shares[*b], rest];
             terms.push((1.0, model.product(&factors)));
         }

@@ -25,14 +25,25 @@ const INVERSE_FACTORIALS: [f64; 11] = [
     0.5,
 ];
 
+/// Where [`exp`] neither overflows nor vanishes.
+pub(super) const EXP_INSIDE: std::ops::RangeInclusive<f64> = -708.0..=709.0;
+
 /// `e^x` to about 2 units in the last place; infinite above 709, zero below -708.
 #[inline(always)]
 pub(super) fn exp(x: f64) -> f64 {
     let inside = if x < -708.0 { -708.0 } else { x };
     let inside = if inside > 709.0 { 709.0 } else { inside };
-    let shifted = inside * std::f64::consts::LOG2_E + TO_WHOLE;
+    let found = exp_inside(inside);
+    let found = if x < -708.0 { 0.0 } else { found };
+    if x > 709.0 { f64::INFINITY } else { found }
+}
+
+/// As [`exp`], bit for bit, for what is known to lie in [`EXP_INSIDE`].
+#[inline(always)]
+pub(super) fn exp_inside(x: f64) -> f64 {
+    let shifted = x * std::f64::consts::LOG2_E + TO_WHOLE;
     let power = shifted - TO_WHOLE;
-    let rest = (inside - power * LN_2_HIGH) - power * LN_2_LOW;
+    let rest = (x - power * LN_2_HIGH) - power * LN_2_LOW;
     let mut series = INVERSE_FACTORIALS[0];
     for coefficient in &INVERSE_FACTORIALS[1..] {
         series = series * rest + coefficient;
@@ -40,9 +51,7 @@ pub(super) fn exp(x: f64) -> f64 {
     let near_one = 1.0 + (rest + rest * rest * series);
     // The lowest bits of `shifted` are the power of two, in two's complement.
     let scale = f64::from_bits((shifted.to_bits() << 52).wrapping_add(1023 << 52));
-    let found = near_one * scale;
-    let found = if x < -708.0 { 0.0 } else { found };
-    if x > 709.0 { f64::INFINITY } else { found }
+    near_one * scale
 }
 
 /// Coefficients of the series in `(m - 1) / (m + 1)`: a minimax fit published with Sun's freely

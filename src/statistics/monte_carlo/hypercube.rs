@@ -150,10 +150,9 @@ struct One {
 
 impl One {
     fn of(values: &[f64], probabilities: &[f64]) -> One {
-        let finite: Vec<f64> = values.iter().copied().filter(|v| v.is_finite()).collect();
         let mut moments = Moments::default();
         moments.take(values);
-        let quantiles = quantiles(&finite, probabilities);
+        let quantiles = quantiles([values].into_iter(), probabilities);
         One {
             moments,
             quantiles: quantiles.iter().map(|quantile| quantile.value).collect(),

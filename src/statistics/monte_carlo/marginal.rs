@@ -1,7 +1,7 @@
 //! Distributions of single inputs, each drawn by inverting its distribution function.
 
 use super::curve::Curve;
-use super::elementary::{exp, ln};
+use super::elementary::{EXP_INSIDE, exp, exp_inside, ln};
 use super::gamma::normal_below;
 use super::{LANES, Lanes, Scratch, normal};
 use crate::statistics::StatisticsError;
@@ -152,10 +152,16 @@ impl Marginal {
                     inside: 1.0 - below - above,
                 }
             }
-            Marginal::Lognormal { median, sigma } => Drawn::Lognormal {
-                location: ln(median),
-                sigma,
-            },
+            Marginal::Lognormal { median, sigma } => {
+                let location = ln(median);
+                let reach = normal::FARTHEST * sigma;
+                Drawn::Lognormal {
+                    location,
+                    sigma,
+                    tame: EXP_INSIDE.contains(&(location - reach))
+                        && EXP_INSIDE.contains(&(location + reach)),
+                }
+            }
             Marginal::Triangular { lower, mode, upper } => Drawn::Triangular { lower, mode, upper },
             Marginal::Uniform { lower, upper } => Drawn::Uniform { lower, upper },
             Marginal::Beta { a, b } => Drawn::Beta(Curve::beta(a, b)),
@@ -199,6 +205,8 @@ pub(super) enum Drawn {
     Lognormal {
         location: f64,
         sigma: f64,
+        /// Whether no draw can come to zero or to infinity.
+        tame: bool,
     },
     Triangular {
         lower: f64,
@@ -226,10 +234,20 @@ impl Drawn {
                     *value = mean + standard_deviation * *value;
                 }
             }
-            Drawn::Lognormal { location, sigma } => {
+            Drawn::Lognormal {
+                location,
+                sigma,
+                tame,
+            } => {
                 scratch.normalise(values);
-                for value in &mut values.0 {
-                    *value = exp(location + sigma * *value);
+                if *tame {
+                    for value in &mut values.0 {
+                        *value = exp_inside(location + sigma * *value);
+                    }
+                } else {
+                    for value in &mut values.0 {
+                        *value = exp(location + sigma * *value);
+                    }
                 }
             }
             Drawn::Beta(curve) => {

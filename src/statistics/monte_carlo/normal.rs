@@ -125,6 +125,8 @@ const MIDDLE: f64 = 1.0 + REACH;
 const REACH: f64 = 0.5 / PER_OCTAVE as f64;
 /// Probabilities are never below it: half a unit in the last place of one.
 const LEAST: f64 = f64::EPSILON / 4.0;
+/// No drawn normal value lies farther from zero: that of [`LEAST`] does not.
+pub(super) const FARTHEST: f64 = 8.5;
 
 /// The table is the same for all normals: made once.
 pub(super) static TAIL: LazyLock<Tail> = LazyLock::new(|| {

@@ -120,13 +120,13 @@ impl<'a> Pass<'a> {
                 self.threads,
                 || (),
                 |(), output, tally: &mut Tally| {
-                    let values = pass.values(output, first, last);
+                    let parts = pass.parts(output, first, last);
                     if opening && !only {
-                        tally.open(&values, probabilities, width);
+                        tally.open(parts.clone(), probabilities, width);
                     }
-                    tally.take(&values);
+                    tally.take(parts.clone());
                     if only {
-                        tally.settle(&values, probabilities);
+                        tally.settled = Some(quantiles(parts, probabilities));
                     }
                 },
             );
@@ -165,14 +165,17 @@ impl<'a> Pass<'a> {
     }
 
     /// The values of one output in the chunks held, in the order of the draws.
-    fn values(&self, output: usize, first: usize, last: usize) -> Vec<f64> {
-        let mut values = Vec::with_capacity((last - first) * CHUNK);
-        for chunk in first..last {
+    fn parts(
+        &self,
+        output: usize,
+        first: usize,
+        last: usize,
+    ) -> impl Iterator<Item = &[f64]> + Clone {
+        (first..last).filter_map(move |chunk| {
             let from = ((chunk - first) * self.outputs + output) * CHUNK;
             let count = CHUNK.min(self.draws - chunk * CHUNK);
-            values.extend(self.held.get(from..from + count).into_iter().flatten());
-        }
-        values
+            self.held.get(from..from + count)
+        })
     }
 }
 
@@ -223,31 +226,27 @@ struct Tally {
 }
 
 impl Tally {
-    fn open(&mut self, values: &[f64], probabilities: &[f64], width: f64) {
-        let pilot: Vec<f64> = values.iter().copied().filter(|v| v.is_finite()).collect();
+    fn open<'a>(
+        &mut self,
+        pilot: impl Iterator<Item = &'a [f64]> + Clone,
+        probabilities: &[f64],
+        width: f64,
+    ) {
         self.brackets = probabilities
             .iter()
-            .map(|p| Bracket::of(&pilot, *p, width))
+            .map(|p| Bracket::of(pilot.clone(), *p, width))
             .collect();
     }
 
-    fn take(&mut self, values: &[f64]) {
-        self.moments.take(values);
-        for bracket in &mut self.brackets {
-            for value in values.iter().filter(|value| value.is_finite()) {
-                bracket.take(*value);
+    fn take<'a>(&mut self, parts: impl Iterator<Item = &'a [f64]>) {
+        for part in parts {
+            self.moments.take(part);
+            for bracket in &mut self.brackets {
+                for value in part.iter().filter(|value| value.is_finite()) {
+                    bracket.take(*value);
+                }
             }
         }
-    }
-
-    /// All values are at hand.
-    fn settle(&mut self, values: &[f64], probabilities: &[f64]) {
-        self.settled = Some(if self.moments.not_finite == 0 {
-            quantiles(values, probabilities)
-        } else {
-            let finite: Vec<f64> = values.iter().copied().filter(|v| v.is_finite()).collect();
-            quantiles(&finite, probabilities)
-        });
     }
 
     fn summary(self) -> Option<Summary> {

@@ -84,9 +84,21 @@ impl Ranks {
     }
 }
 
-/// Quantiles of finite values that are all at hand.
-pub(super) fn quantiles(values: &[f64], probabilities: &[f64]) -> Vec<Quantile> {
-    let mut keys: Vec<u64> = values.iter().map(|value| to_key(*value)).collect();
+/// Quantiles of the finite ones among values that are all at hand, in parts.
+pub(super) fn quantiles<'a>(
+    parts: impl Iterator<Item = &'a [f64]>,
+    probabilities: &[f64],
+) -> Vec<Quantile> {
+    let mut keys = Vec::new();
+    for part in parts {
+        keys.reserve(part.len());
+        if part.iter().all(|value| value.is_finite()) {
+            keys.extend(part.iter().map(|value| to_key(*value)));
+        } else {
+            let finite = part.iter().filter(|value| value.is_finite());
+            keys.extend(finite.map(|value| to_key(*value)));
+        }
+    }
     let mut ranks: Vec<usize> = probabilities
         .iter()
         .flat_map(|p| Ranks::of(keys.len(), *p).all())
@@ -136,8 +148,13 @@ pub(super) struct Bracket {
 
 impl Bracket {
     /// Around a quantile of `pilot`; `width` times as wide as should do.
-    pub fn of(pilot: &[f64], probability: f64, width: f64) -> Bracket {
-        let n = pilot.len() as f64;
+    pub fn of<'a>(
+        pilot: impl Iterator<Item = &'a [f64]> + Clone,
+        probability: f64,
+        width: f64,
+    ) -> Bracket {
+        let n = pilot.clone().flatten().filter(|value| value.is_finite());
+        let n = n.count() as f64;
         let reach =
             width * (BRACKET_WIDTH * (probability * (1.0 - probability) / n).sqrt() + 8.0 / n);
         let (low, high) = (probability - reach, probability + reach);
@@ -192,10 +209,10 @@ mod tests {
     /// Definition 5 by hand: of 1, 2, 3, 4 the quartiles are 1.5, 2.5, 3.5.
     #[test]
     fn quantiles_lie_between_order_statistics() {
-        let found = quantiles(&[3.0, 1.0, 4.0, 2.0], &[0.25, 0.5, 0.75]);
+        let found = quantiles([&[3.0, 1.0][..], &[f64::NAN, 4.0, 2.0]].into_iter(), &[0.25, 0.5, 0.75]);
         let values: Vec<f64> = found.iter().map(|q| q.value).collect();
         assert_eq!(values, [1.5, 2.5, 3.5]);
-        assert!(quantiles(&[], &[0.5])[0].value.is_nan());
+        assert!(quantiles([].into_iter(), &[0.5])[0].value.is_nan());
     }
 
     #[test]
@@ -203,10 +220,10 @@ mod tests {
         let value = |i: u64| ((i * 7919) % 10_007) as f64;
         let all: Vec<f64> = (0..10_007).map(value).collect();
         for p in [0.001, 0.05, 0.5, 0.95] {
-            let mut bracket = Bracket::of(&all[..2_000], p, 1.0);
+            let mut bracket = Bracket::of([&all[..2_000]].into_iter(), p, 1.0);
             all.iter().for_each(|value| bracket.take(*value));
             assert!(bracket.inside.len() < all.len());
-            assert_eq!(bracket.quantile(all.len()), Some(quantiles(&all, &[p])[0]));
+            assert_eq!(bracket.quantile(all.len()), Some(quantiles([&all[..]].into_iter(), &[p])[0]));
         }
     }
 }

@@ -63,13 +63,13 @@ impl Stream {
         }
     }
 
-    /// The four words at `counter`.
+    /// The four words at the counter of these two halves.
     #[inline(always)]
-    fn words(&self, counter: u64) -> [u64; 4] {
+    fn words(&self, low: u64, high: u64) -> [u64; 4] {
         // Words stand in 64 bits whose upper half is left as it comes: only the lower is multiplied.
         let mut c = [
-            counter & LOW,
-            counter >> 32,
+            low,
+            high,
             u64::from(self.dimension),
             u64::from(self.purpose),
         ];
@@ -93,8 +93,10 @@ impl Stream {
     pub fn fill(&self, block: u64, values: &mut Lanes) {
         let (front, back) = values.0.split_at_mut(HALF);
         let first = block.wrapping_mul(HALF as u64);
+        // A block never crosses from one upper half to the next.
+        let (low, high) = (first & LOW, first >> 32);
         for (k, (a, b)) in front.iter_mut().zip(back).enumerate() {
-            let words = self.words(first.wrapping_add(k as u64));
+            let words = self.words(low + k as u64, high);
             *a = open_unit((words[0] & LOW) | (words[1] << 32));
             *b = open_unit((words[2] & LOW) | (words[3] << 32));
         }
@@ -102,7 +104,7 @@ impl Stream {
 
     /// A whole number below `limit` for each counter.
     pub fn below(&self, counter: u64, limit: u64) -> u64 {
-        let words = self.words(counter);
+        let words = self.words(counter & LOW, counter >> 32);
         let bits = (words[0] & LOW) | (words[1] << 32);
         ((u128::from(bits) * u128::from(limit)) >> 64) as u64
     }
@@ -125,8 +127,8 @@ mod tests {
             dimension: counter[2],
             purpose: counter[3],
         };
-        let counter = u64::from(counter[0]) | (u64::from(counter[1]) << 32);
-        stream.words(counter).map(|word| word as u32)
+        let halves = stream.words(u64::from(counter[0]), u64::from(counter[1]));
+        halves.map(|word| word as u32)
     }
 
     /// Known answers published with the authors' Random123 library, philox4x32 of 7 rounds (MEMORY).
