@@ -229,25 +229,17 @@ impl Drawn {
                 mean,
                 standard_deviation,
             } => {
-                scratch.normalise(values);
-                for value in &mut values.0 {
-                    *value = mean + standard_deviation * *value;
-                }
+                scratch.normalise_to(values, |z| mean + standard_deviation * z);
             }
             Drawn::Lognormal {
                 location,
                 sigma,
                 tame,
             } => {
-                scratch.normalise(values);
                 if *tame {
-                    for value in &mut values.0 {
-                        *value = exp_inside(location + sigma * *value);
-                    }
+                    scratch.normalise_to(values, |z| exp_inside(location + sigma * z));
                 } else {
-                    for value in &mut values.0 {
-                        *value = exp(location + sigma * *value);
-                    }
+                    scratch.normalise_to(values, |z| exp(location + sigma * z));
                 }
             }
             Drawn::Beta(curve) => {
@@ -268,10 +260,9 @@ impl Drawn {
                 for value in &mut values.0 {
                     *value = within(below + *value * inside, 1e-16, 1.0 - 1e-16);
                 }
-                scratch.normalise(values);
-                for value in &mut values.0 {
-                    *value = within(centre + standard_deviation * *value, *lower, *upper);
-                }
+                scratch.normalise_to(values, |z| {
+                    within(centre + standard_deviation * z, *lower, *upper)
+                });
             }
             Drawn::Triangular { lower, mode, upper } => {
                 let width = upper - lower;

@@ -68,7 +68,13 @@ impl Scratch {
     /// Turns uniform numbers into standard normal ones.
     #[inline(always)]
     fn normalise(&mut self, values: &mut Lanes) {
-        normal::TAIL.fill(values, &mut self.places);
+        self.normalise_to(values, |z| z);
+    }
+
+    /// Turns uniform numbers into a function of standard normal ones.
+    #[inline(always)]
+    fn normalise_to(&mut self, values: &mut Lanes, map: impl Fn(f64) -> f64) {
+        normal::TAIL.fill(values, &mut self.places, map);
     }
 }
 

@@ -142,9 +142,9 @@ pub(super) static TAIL: LazyLock<Tail> = LazyLock::new(|| {
 });
 
 impl Tail {
-    /// Turns probabilities into normal quantiles in place.
+    /// Turns probabilities into `map` of their normal quantiles, in place.
     #[inline(always)]
-    pub fn fill(&self, values: &mut Lanes, places: &mut Places) {
+    pub fn fill(&self, values: &mut Lanes, places: &mut Places, map: impl Fn(f64) -> f64) {
         for ((value, cell), onward) in values
             .0
             .iter()
@@ -162,7 +162,7 @@ impl Tail {
         let mut sizes = Lanes::default();
         read(&self.cells, places, &mut sizes.0);
         for (value, size) in values.0.iter_mut().zip(&sizes.0) {
-            *value = if *value < 0.5 { -size } else { *size };
+            *value = map(if *value < 0.5 { -size } else { *size });
         }
     }
 }
@@ -191,7 +191,7 @@ mod tests {
                     -quantile(LEAST)
                 }
             });
-            TAIL.fill(&mut lanes, &mut places);
+            TAIL.fill(&mut lanes, &mut places, |z| z);
             for (found, wanted) in lanes.0.iter().zip(&wanted) {
                 worst = worst.max((found - wanted).abs() / wanted.abs().max(1.0));
             }

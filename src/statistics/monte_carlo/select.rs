@@ -84,32 +84,66 @@ impl Ranks {
     }
 }
 
-/// Quantiles of the finite ones among values that are all at hand, in parts.
-pub(super) fn quantiles<'a>(
-    parts: impl Iterator<Item = &'a [f64]>,
-    probabilities: &[f64],
-) -> Vec<Quantile> {
-    let mut keys = Vec::new();
-    for part in parts {
-        keys.reserve(part.len());
-        if part.iter().all(|value| value.is_finite()) {
-            keys.extend(part.iter().map(|value| to_key(*value)));
-        } else {
-            let finite = part.iter().filter(|value| value.is_finite());
-            keys.extend(finite.map(|value| to_key(*value)));
+/// Parts of equal width between the least and the largest value.
+const BUCKETS: usize = 4_096;
+
+/// Buckets that keep the order of the values, whatever those are: all in one at worst.
+#[derive(Debug, Clone, Copy)]
+struct Buckets {
+    least: f64,
+    per_unit: f64,
+}
+
+impl Buckets {
+    fn between(least: f64, largest: f64) -> Buckets {
+        let per_unit = (BUCKETS - 1) as f64 / (largest - least);
+        Buckets {
+            least,
+            per_unit: if per_unit.is_finite() { per_unit } else { 0.0 },
         }
     }
+
+    #[inline(always)]
+    fn of(&self, value: f64) -> usize {
+        // A conversion saturates, and what is not a number becomes zero.
+        (((value - self.least) * self.per_unit) as u32 as usize).min(BUCKETS - 1)
+    }
+}
+
+/// Quantiles of the finite ones among values that are all at hand, in parts.
+///
+/// The values are counted in buckets, and only the buckets that a wanted rank falls into are
+/// looked at more closely.
+pub(super) fn quantiles<'a>(
+    parts: impl Iterator<Item = &'a [f64]> + Clone,
+    probabilities: &[f64],
+) -> Vec<Quantile> {
+    let finite = || parts.clone().flatten().filter(|value| value.is_finite());
+    let (least, largest) = finite().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
+        (if *v < low { *v } else { low }, if *v > high { *v } else { high })
+    });
+    let buckets = Buckets::between(least, largest);
+    let mut counts = vec![0usize; BUCKETS];
+    for value in finite() {
+        counts[buckets.of(*value)] += 1;
+    }
+    let count = counts.iter().sum();
     let mut ranks: Vec<usize> = probabilities
         .iter()
-        .flat_map(|p| Ranks::of(keys.len(), *p).all())
+        .flat_map(|p| Ranks::of(count, *p).all())
         .collect();
     ranks.sort_unstable();
     ranks.dedup();
-    let count = keys.len();
-    if count > 0 {
-        place(&mut keys, 0, &ranks);
-    }
-    let value_of = |rank: usize| keys.get(rank).map(|key| from_key(*key));
+    let wanted = Wanted::of(&counts, &ranks);
+    let mut keys: Vec<u64> = finite()
+        .filter(|value| wanted.buckets[buckets.of(**value)])
+        .map(|value| to_key(*value))
+        .collect();
+    place(&mut keys, 0, &wanted.places);
+    let value_of = |rank: usize| {
+        let place = wanted.places.get(ranks.binary_search(&rank).ok()?)?;
+        keys.get(*place).map(|key| from_key(*key))
+    };
     probabilities
         .iter()
         .map(|p| {
@@ -123,6 +157,37 @@ pub(super) fn quantiles<'a>(
                 .unwrap_or(unknown)
         })
         .collect()
+}
+
+/// The buckets that ranks fall into.
+struct Wanted {
+    buckets: Vec<bool>,
+    /// Of each rank that there is: its place among the values of these buckets.
+    places: Vec<usize>,
+}
+
+impl Wanted {
+    /// `ranks` ascend.
+    fn of(counts: &[usize], ranks: &[usize]) -> Wanted {
+        let mut found = Wanted {
+            buckets: vec![false; counts.len()],
+            places: Vec::with_capacity(ranks.len()),
+        };
+        let mut ranks = ranks.iter().peekable();
+        // Values in the buckets so far, and those of them that nobody wants.
+        let (mut passed, mut left_out) = (0, 0);
+        for (count, wanted) in counts.iter().zip(&mut found.buckets) {
+            passed += count;
+            while let Some(rank) = ranks.next_if(|rank| **rank < passed) {
+                *wanted = true;
+                found.places.push(rank - left_out);
+            }
+            if !*wanted {
+                left_out += count;
+            }
+        }
+        found
+    }
 }
 
 /// Brings the keys of all `ranks` to their places; `offset` is the rank of the first key.
@@ -213,6 +278,31 @@ mod tests {
         let values: Vec<f64> = found.iter().map(|q| q.value).collect();
         assert_eq!(values, [1.5, 2.5, 3.5]);
         assert!(quantiles([].into_iter(), &[0.5])[0].value.is_nan());
+    }
+
+    /// Against a full sort: in equal parts, all in one bucket but for one far away, of one value
+    /// alone, with infinities and what is not a number among them.
+    #[test]
+    fn the_values_of_a_full_sort_are_found() {
+        let even: Vec<f64> = (0..10_007u64).map(|i| ((i * 7919) % 10_007) as f64).collect();
+        let mut far = even.clone();
+        far[77] = -1e300;
+        far[78] = 1e300;
+        let mut mixed = even.clone();
+        mixed[5] = f64::INFINITY;
+        mixed[6] = f64::NAN;
+        mixed[7] = f64::NEG_INFINITY;
+        for values in [even, far, mixed, vec![3.25; 1_000], vec![-1.0, 2.0]] {
+            let mut sorted: Vec<f64> = values.iter().copied().filter(|v| v.is_finite()).collect();
+            sorted.sort_unstable_by(f64::total_cmp);
+            for p in [0.0001, 0.05, 0.5, 0.95, 0.9999] {
+                let (front, back) = values.split_at(values.len() / 3);
+                let found = quantiles([front, back].into_iter(), &[p, 0.5])[0];
+                let wanted = Ranks::of(sorted.len(), p)
+                    .quantile(p, |rank| sorted.get(rank).copied());
+                assert_eq!(Some(found), wanted);
+            }
+        }
     }
 
     #[test]
