@@ -8,6 +8,7 @@
 
 mod figures;
 mod house;
+mod instructions;
 mod intake;
 mod load;
 mod monte_carlo;

@@ -6,6 +6,7 @@
 
 use crate::figures::{Pair, Repeats, Section, grouped, ratios};
 use crate::house::Sizes;
+use crate::instructions::of_a_draw;
 use anyhow::{Context, Result, bail, ensure};
 use emberbook::statistics::StatisticsError;
 use emberbook::statistics::monte_carlo::{
@@ -22,6 +23,9 @@ const OF_A_KIND: usize = 20;
 const COHORTS: usize = 200;
 /// Standard errors by which the two programs may differ.
 const MOST_ERRORS: f64 = 4.5;
+/// The generator of random numbers that numpy takes by itself, and the fastest that it has.
+const USUAL: &str = "PCG64";
+const FASTEST: &str = "SFC64";
 /// Names the Python with numpy; `./dev bench` sets it.
 const PYTHON: &str = "EMBERBOOK_BENCH_PYTHON";
 
@@ -83,7 +87,10 @@ impl Parameters {
             shares.push(model.independent(Marginal::Beta { a, b })?);
         }
         let part = model.constant(0.3);
-        let less: Vec<_> = shares.iter().map(|share| model.product(&[part, *share])).collect();
+        let less: Vec<_> = shares
+            .iter()
+            .map(|share| model.product(&[part, *share]))
+            .collect();
         let mut terms = Vec::new();
         for (weight, n, before, b, after, c) in &self.cohorts {
             let weight = model.constant(*weight);
@@ -195,8 +202,8 @@ impl Reference {
         Ok(line)
     }
 
-    fn ask(&mut self, draws: u64, seed: u64, threads: usize) -> Result<Answer> {
-        writeln!(self.requests, "{draws} {seed} {threads}")?;
+    fn ask(&mut self, draws: u64, seed: u64, threads: usize, generator: &str) -> Result<Answer> {
+        writeln!(self.requests, "{draws} {seed} {threads} {generator}")?;
         Ok(serde_json::from_str(&self.hear()?)?)
     }
 
@@ -216,9 +223,11 @@ pub fn measure(sizes: &Sizes) -> Result<()> {
     for repeat in 0..=sizes.draw_repeats {
         let seed = 1_000 + repeat as u64;
         let ours = draw(simulate, &parameters, sizes.draws, seed)?;
-        let theirs = reference.ask(sizes.draws, seed, 1)?;
+        let theirs = reference.ask(sizes.draws, seed, 1, USUAL)?;
         agree(&ours.summary, &theirs, sizes.draws)?;
-        let threaded = reference.ask(sizes.draws, seed + 500, threads)?;
+        let fastest = reference.ask(sizes.draws, seed + 300, 1, FASTEST)?;
+        agree(&ours.summary, &fastest, sizes.draws)?;
+        let threaded = reference.ask(sizes.draws, seed + 500, threads, FASTEST)?;
         agree(&ours.summary, &threaded, sizes.draws)?;
         let cube = draw(hypercube, &parameters, sizes.draws, seed)?;
         // The first is for warming up.
@@ -226,6 +235,7 @@ pub fn measure(sizes: &Sizes) -> Result<()> {
             repeats.push(Repeat {
                 ours,
                 theirs,
+                fastest,
                 threaded,
                 cube,
             });
@@ -240,8 +250,11 @@ pub fn measure(sizes: &Sizes) -> Result<()> {
 /// One repeat of everything.
 struct Repeat {
     ours: Drawn,
-    /// numpy on one thread, and on all.
+    /// numpy on one thread with its usual generator of random numbers.
     theirs: Answer,
+    /// The same with its fastest one.
+    fastest: Answer,
+    /// The fastest one on all cores.
     threaded: Answer,
     cube: Drawn,
 }
@@ -297,7 +310,62 @@ fn agree(ours: &Summary, theirs: &Answer, draws: u64) -> Result<()> {
 }
 
 fn print(sizes: &Sizes, version: &str, repeats: &[Repeat]) {
-    let over = |pick: &dyn Fn(&Repeat) -> f64| Repeats::of(repeats.iter().map(pick));
+    let mut lines = told(sizes, repeats.len());
+    lines.extend(times(version, repeats));
+    lines.push(("instructions per draw", of_a_draw(sizes.draws)));
+    lines.extend(hypercubes(repeats));
+    let title = "d. Monte Carlo";
+    println!("{}", Section { title, lines });
+}
+
+type Lines = Vec<(&'static str, String)>;
+
+/// What each side does for its time.
+fn told(sizes: &Sizes, repeats: usize) -> Lines {
+    let draws = grouped(sizes.draws as f64, 0);
+    let over = format!(
+        "{draws} draws of 60 parameters and {COHORTS} cohorts; {repeats} repeats in turn, median (spread)"
+    );
+    vec![
+        ("over", over),
+        (
+            "both do",
+            "20 normals, 20 lognormals, 20 betas a draw; every cohort by itself, in double precision;"
+                .to_owned(),
+        ),
+        (
+            "",
+            "mean, standard deviation and three quantiles. Neither finds contributions to the variance.".to_owned(),
+        ),
+        (
+            "this program, besides",
+            "compiles the model and its tables, finds the errors of mean and quantiles".to_owned(),
+        ),
+        (
+            "numpy, before",
+            "has started and has read the model; its random numbers need no inverse functions".to_owned(),
+        ),
+    ]
+}
+
+/// Medians of what the repeats come to.
+fn over(repeats: &[Repeat], pick: impl Fn(&Repeat) -> f64) -> Repeats {
+    Repeats::of(repeats.iter().map(pick))
+}
+
+fn times(version: &str, repeats: &[Repeat]) -> Lines {
+    let milliseconds = |pick: fn(&Repeat) -> f64| over(repeats, pick).show("ms", 1);
+    let times = |pick: fn(&Repeat) -> f64| over(repeats, pick).show("", 1);
+    let ours = milliseconds(|one| one.ours.took);
+    let theirs = milliseconds(|one| one.theirs.seconds * 1e3);
+    let fastest = milliseconds(|one| one.fastest.seconds * 1e3);
+    let threaded = milliseconds(|one| one.threaded.seconds * 1e3);
+    let faster = times(|one| one.theirs.seconds * 1e3 / one.ours.took);
+    let than_fastest = times(|one| one.fastest.seconds * 1e3 / one.ours.took);
+    let than_threaded = times(|one| one.threaded.seconds * 1e3 / one.ours.took);
+    let work = milliseconds(|one| one.ours.work);
+    let less = times(|one| one.theirs.processor_seconds * 1e3 / one.ours.work);
+    let less_than_fastest = times(|one| one.fastest.processor_seconds * 1e3 / one.ours.work);
     let pairs: Vec<Pair> = repeats
         .iter()
         .map(|one| Pair {
@@ -305,122 +373,62 @@ fn print(sizes: &Sizes, version: &str, repeats: &[Repeat]) {
             reference: one.theirs.seconds * 1e3,
         })
         .collect();
-    let faster = over(&|one| one.theirs.seconds * 1e3 / one.ours.took);
-    let faster_than_all = over(&|one| one.threaded.seconds * 1e3 / one.ours.took);
-    let less_work = over(&|one| one.theirs.processor_seconds * 1e3 / one.ours.work);
-    let gain_of_mean = over(&|one| gain(&one.ours.summary, &one.cube.summary).0);
-    let gain_of_tail = over(&|one| gain(&one.ours.summary, &one.cube.summary).1);
-    // Time of numpy for the error that the hypercube reaches, over the time of the hypercube.
-    let equal = over(&|one| {
-        let (_, tail) = gain(&one.ours.summary, &one.cube.summary);
-        one.theirs.seconds * 1e3 * tail / one.cube.took
-    });
-    let ours = over(&|one| one.ours.took).show("ms", 1);
-    let theirs = over(&|one| one.theirs.seconds * 1e3).show("ms", 1);
-    let threaded = over(&|one| one.threaded.seconds * 1e3).show("ms", 1);
-    let lines = vec![
-        (
-            "over",
-            format!(
-                "{} draws of 60 parameters and {COHORTS} cohorts; {} repeats in turn, median (spread)",
-                grouped(sizes.draws as f64, 0),
-                repeats.len()
-            ),
-        ),
-        (
-            "this program",
-            format!("{ours}  all cores, compiling of the model counted"),
-        ),
+    vec![
+        ("this program", format!("{ours}  all cores")),
         (
             "reference",
-            format!("{theirs}  numpy {version}, one thread"),
+            format!("{theirs}  numpy {version}, one thread, its usual generator {USUAL}"),
         ),
         (
-            "reference, threads",
-            format!("{threaded}  numpy on all cores"),
+            "",
+            format!("{fastest}  one thread, its fastest generator {FASTEST}"),
         ),
+        ("", format!("{threaded}  all cores, {FASTEST}")),
         ("ratio of the times", ratios(&pairs).show("", 3)),
         (
             "times faster",
-            format!("{}  than numpy on one thread", faster.show("", 1)),
+            format!("{faster}  than numpy on one thread, {USUAL}"),
         ),
         (
             "",
-            format!("{}  than numpy on all cores", faster_than_all.show("", 1)),
+            format!("{than_fastest}  than numpy on one thread, {FASTEST}"),
+        ),
+        (
+            "",
+            format!("{than_threaded}  than numpy on all cores, {FASTEST}"),
+        ),
+        (
+            "processor time",
+            format!("{work}  of this program, all cores together"),
         ),
         (
             "times less work",
-            format!(
-                "{}  processor time; other programs disturb it least",
-                less_work.show("", 1)
-            ),
+            format!("{less}  processor time, {USUAL}; other programs disturb it least"),
         ),
-        ("instructions per draw", instructions(sizes.draws)),
-        ("hypercube", over(&|one| one.cube.took).show("ms", 1)),
+        ("", format!("{less_than_fastest}  {FASTEST}")),
+    ]
+}
+
+fn hypercubes(repeats: &[Repeat]) -> Lines {
+    let gains = |one: &Repeat| gain(&one.ours.summary, &one.cube.summary);
+    let took = over(repeats, |one| one.cube.took).show("ms", 1);
+    let of_mean = over(repeats, |one| gains(one).0).show("", 1);
+    let of_tail = over(repeats, |one| gains(one).1).show("", 2);
+    // Time of numpy for the error that the hypercube reaches, over the time of the hypercube.
+    let equal = over(repeats, |one| {
+        one.theirs.seconds * 1e3 * gains(one).1 / one.cube.took
+    });
+    let equal = equal.show("", 1);
+    vec![
+        ("hypercube", took),
         (
             "plain draws it is worth",
-            format!("{}  for the mean", gain_of_mean.show("", 1)),
+            format!("{of_mean}  for the mean"),
         ),
-        (
-            "",
-            format!("{}  for the 5 % quantile", gain_of_tail.show("", 2)),
-        ),
+        ("", format!("{of_tail}  for the 5 % quantile")),
         (
             "at equal error",
-            format!(
-                "{}  times faster than numpy, 5 % quantile",
-                equal.show("", 1)
-            ),
+            format!("{equal}  times faster than numpy, 5 % quantile"),
         ),
-    ];
-    let title = "d. Monte Carlo";
-    println!("{}", Section { title, lines });
-}
-
-type Counter = fn(u64) -> Result<f64>;
-
-/// Instructions of one draw on one thread: the difference of two runs.
-fn instructions(draws: u64) -> String {
-    let counters: [(&str, Counter); 2] = [
-        ("perf", count_with_perf),
-        ("callgrind, without AVX-512", count_with_callgrind),
-    ];
-    for (name, count) in counters {
-        if let (Ok(less), Ok(more)) = (count(draws), count(2 * draws)) {
-            let each = (more - less) / draws as f64;
-            return format!("{}  by {name}", grouped(each, 0));
-        }
-    }
-    "could not be counted: neither perf counters nor valgrind are at hand".to_owned()
-}
-
-fn count_with_perf(draws: u64) -> Result<f64> {
-    let told = output(
-        "perf",
-        &["stat", "-x", ",", "-e", "instructions:u", "--"],
-        draws,
-    )?;
-    let line = told.lines().find(|line| line.contains("instructions"));
-    let count = line.and_then(|line| line.split(',').next());
-    Ok(count.context("no count")?.parse()?)
-}
-
-fn count_with_callgrind(draws: u64) -> Result<f64> {
-    let arguments = ["--tool=callgrind", "--callgrind-out-file=/dev/null"];
-    let told = output("valgrind", &arguments, draws)?;
-    let line = told.lines().find(|line| line.contains("Collected"));
-    let count = line.and_then(|line| line.rsplit(' ').next());
-    Ok(count.context("no count")?.parse()?)
-}
-
-/// What a counting program says of this one drawing.
-fn output(counter: &str, arguments: &[&str], draws: u64) -> Result<String> {
-    let done = Command::new(counter)
-        .args(arguments)
-        .arg(std::env::current_exe()?)
-        .args(["--only-draw", &draws.to_string()])
-        .stdin(Stdio::null())
-        .output()?;
-    ensure!(done.status.success(), "{counter} failed");
-    Ok(String::from_utf8_lossy(&done.stderr).into_owned())
+    ]
 }

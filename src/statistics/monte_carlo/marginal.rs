@@ -122,12 +122,17 @@ impl Marginal {
         }
     }
 
-    /// Prepares what does not change from draw to draw.
-    pub(super) fn compile(&self) -> Result<Drawn, StatisticsError> {
-        if !self.is_possible() {
-            return Err(StatisticsError::Spread("it cannot be drawn from"));
+    pub(super) fn check(&self) -> Result<(), StatisticsError> {
+        if self.is_possible() {
+            Ok(())
+        } else {
+            Err(StatisticsError::Spread("it cannot be drawn from"))
         }
-        Ok(match *self {
+    }
+
+    /// Prepares what does not change from draw to draw.
+    pub(super) fn compile(&self) -> Drawn {
+        match *self {
             Marginal::Normal {
                 mean,
                 standard_deviation,
@@ -165,7 +170,7 @@ impl Marginal {
             Marginal::Triangular { lower, mode, upper } => Drawn::Triangular { lower, mode, upper },
             Marginal::Uniform { lower, upper } => Drawn::Uniform { lower, upper },
             Marginal::Beta { a, b } => Drawn::Beta(Curve::beta(a, b)),
-        })
+        }
     }
 }
 

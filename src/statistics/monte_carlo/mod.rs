@@ -40,15 +40,14 @@ pub(crate) const LANES: usize = 128;
 /// would fall upon a few places of it and push the others out.
 #[derive(Debug, Clone)]
 #[repr(align(64))]
-pub(crate) struct Lanes(pub [f64; LANES], Gap);
-
-#[derive(Debug, Clone)]
-#[repr(align(64))]
-struct Gap([u64; 8]);
+pub(crate) struct Lanes(
+    pub [f64; LANES],
+    #[expect(dead_code, reason = "it only takes room")] [u64; 8],
+);
 
 impl Lanes {
     fn of(values: [f64; LANES]) -> Self {
-        Lanes(values, Gap([0; 8]))
+        Lanes(values, [0; 8])
     }
 }
 

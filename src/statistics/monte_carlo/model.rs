@@ -4,13 +4,18 @@ use super::curve::Curve;
 use super::elementary::exp;
 use super::marginal::{Drawn, Marginal};
 use super::plan::{Plan, Workspace};
+use super::threads::share_out;
 use super::uniform::Uniforms;
 use super::{LANES, Lanes, Scratch};
 use crate::statistics::StatisticsError;
+use std::num::NonZero;
 
 /// From here on a chi-square over its degrees of freedom is taken as 1, which narrows a 95 %
 /// interval by less than 1 part in 80,000.
 const NORMAL_FROM_DEGREES_OF_FREEDOM: f64 = 100_000.0;
+
+/// Curves from which on a second thread is sooner than the first alone.
+const CURVES_WORTH_THREADS: usize = 6;
 
 /// A pivot of the covariance this much below its diagonal is rounding: the estimates are
 /// linearly dependent.
@@ -34,8 +39,8 @@ pub(super) enum Node {
 
 /// Inputs that are drawn together, apart from all other groups.
 #[derive(Debug, Clone)]
-pub(super) struct Group {
-    source: Source,
+pub(super) struct Group<S = Source> {
+    source: S,
     pub first_input: usize,
     pub members: usize,
     /// Dimension of its first random number; each has one for every member, a Student t one more.
@@ -43,8 +48,47 @@ pub(super) struct Group {
     pub degrees_of_freedom: f64,
 }
 
+/// Inputs as they were stated, not yet ready to be drawn from.
+#[derive(Debug)]
+pub(super) enum Stated {
+    Single(Marginal),
+    Joint {
+        means: Vec<f64>,
+        factor: Vec<Vec<f64>>,
+        degrees_of_freedom: f64,
+    },
+}
+
+impl Stated {
+    fn compile(self) -> Source {
+        match self {
+            Stated::Single(marginal) => Source::Single(marginal.compile()),
+            Stated::Joint {
+                means,
+                factor,
+                degrees_of_freedom,
+            } => Source::Joint {
+                means,
+                factor,
+                spread: (degrees_of_freedom < NORMAL_FROM_DEGREES_OF_FREEDOM)
+                    .then(|| Curve::chi_square(degrees_of_freedom)),
+            },
+        }
+    }
+
+    /// Whether a curve must be tabled, the only work of compiling that is worth a thread.
+    fn has_curve(&self) -> bool {
+        match self {
+            Stated::Single(marginal) => matches!(marginal, Marginal::Beta { .. }),
+            Stated::Joint {
+                degrees_of_freedom, ..
+            } => *degrees_of_freedom < NORMAL_FROM_DEGREES_OF_FREEDOM,
+        }
+    }
+}
+
 #[derive(Debug, Clone)]
-enum Source {
+pub(super) enum Source {
     Single(Drawn),
     Joint {
         means: Vec<f64>,
@@ -59,7 +103,7 @@ enum Source {
 #[derive(Debug, Default)]
 pub struct ModelBuilder {
     nodes: Vec<Node>,
-    groups: Vec<Group>,
+    groups: Vec<Group<Stated>>,
     inputs: usize,
     dimensions: u32,
 }
@@ -71,8 +115,13 @@ impl ModelBuilder {
 
     /// An input independent of all others: a group of its own, in the order of the calls.
     pub fn independent(&mut self, marginal: Marginal) -> Result<Value, StatisticsError> {
-        let source = Source::Single(marginal.compile()?);
-        Ok(Value(self.group(source, 1, 1, f64::INFINITY)))
+        marginal.check()?;
+        Ok(Value(self.group(
+            Stated::Single(marginal),
+            1,
+            1,
+            f64::INFINITY,
+        )))
     }
 
     /// Estimates of one sample: jointly Student's t around `means`, one chi-square for them all.
@@ -96,11 +145,10 @@ impl ModelBuilder {
                 "the covariance does not fit the estimates",
             ));
         }
-        let source = Source::Joint {
+        let source = Stated::Joint {
             means: means.to_vec(),
             factor: cholesky(covariance)?,
-            spread: (degrees_of_freedom < NORMAL_FROM_DEGREES_OF_FREEDOM)
-                .then(|| Curve::chi_square(degrees_of_freedom)),
+            degrees_of_freedom,
         };
         let first = self.group(source, size, size as u32 + 1, degrees_of_freedom);
         Ok((first..first + size).map(Value).collect())
@@ -127,7 +175,7 @@ impl ModelBuilder {
     pub fn compile(self, outputs: &[Value]) -> Model {
         let plan = Plan::new(&self.nodes, self.inputs, outputs);
         Model {
-            groups: self.groups,
+            groups: compiled(self.groups),
             dimensions: self.dimensions,
             plan,
         }
@@ -141,7 +189,7 @@ impl ModelBuilder {
     /// Adds a group with its input nodes; the place of the first of them.
     fn group(
         &mut self,
-        source: Source,
+        source: Stated,
         members: usize,
         dimensions: u32,
         degrees_of_freedom: f64,
@@ -161,6 +209,32 @@ impl ModelBuilder {
         }
         first
     }
+}
+
+/// The groups ready to be drawn from; many curves are tabled on all processors.
+fn compiled(groups: Vec<Group<Stated>>) -> Vec<Group> {
+    let curves = groups.iter().filter(|group| group.source.has_curve());
+    let threads = match curves.count() {
+        0..CURVES_WORTH_THREADS => NonZero::<usize>::MIN,
+        _ => std::thread::available_parallelism().unwrap_or(NonZero::<usize>::MIN),
+    };
+    let mut ready: Vec<Option<Group>> = groups.iter().map(|_| None).collect();
+    let pieces = groups.into_iter().zip(&mut ready).collect();
+    share_out(
+        pieces,
+        threads,
+        || (),
+        |(), _, (group, ready): (Group<Stated>, &mut Option<Group>)| {
+            *ready = Some(Group {
+                source: group.source.compile(),
+                first_input: group.first_input,
+                members: group.members,
+                first_dimension: group.first_dimension,
+                degrees_of_freedom: group.degrees_of_freedom,
+            });
+        },
+    );
+    ready.into_iter().flatten().collect()
 }
 
 /// Lower triangle `L` with `L L' = covariance`; a dependent estimate has an empty diagonal.

@@ -120,7 +120,10 @@ pub(super) fn quantiles<'a>(
 ) -> Vec<Quantile> {
     let finite = || parts.clone().flatten().filter(|value| value.is_finite());
     let (least, largest) = finite().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
-        (if *v < low { *v } else { low }, if *v > high { *v } else { high })
+        (
+            if *v < low { *v } else { low },
+            if *v > high { *v } else { high },
+        )
     });
     let buckets = Buckets::between(least, largest);
     let mut counts = vec![0usize; BUCKETS];
@@ -274,7 +277,10 @@ mod tests {
     /// Definition 5 by hand: of 1, 2, 3, 4 the quartiles are 1.5, 2.5, 3.5.
     #[test]
     fn quantiles_lie_between_order_statistics() {
-        let found = quantiles([&[3.0, 1.0][..], &[f64::NAN, 4.0, 2.0]].into_iter(), &[0.25, 0.5, 0.75]);
+        let found = quantiles(
+            [&[3.0, 1.0][..], &[f64::NAN, 4.0, 2.0]].into_iter(),
+            &[0.25, 0.5, 0.75],
+        );
         let values: Vec<f64> = found.iter().map(|q| q.value).collect();
         assert_eq!(values, [1.5, 2.5, 3.5]);
         assert!(quantiles([].into_iter(), &[0.5])[0].value.is_nan());
@@ -284,7 +290,9 @@ mod tests {
     /// alone, with infinities and what is not a number among them.
     #[test]
     fn the_values_of_a_full_sort_are_found() {
-        let even: Vec<f64> = (0..10_007u64).map(|i| ((i * 7919) % 10_007) as f64).collect();
+        let even: Vec<f64> = (0..10_007u64)
+            .map(|i| ((i * 7919) % 10_007) as f64)
+            .collect();
         let mut far = even.clone();
         far[77] = -1e300;
         far[78] = 1e300;
@@ -298,8 +306,8 @@ mod tests {
             for p in [0.0001, 0.05, 0.5, 0.95, 0.9999] {
                 let (front, back) = values.split_at(values.len() / 3);
                 let found = quantiles([front, back].into_iter(), &[p, 0.5])[0];
-                let wanted = Ranks::of(sorted.len(), p)
-                    .quantile(p, |rank| sorted.get(rank).copied());
+                let wanted =
+                    Ranks::of(sorted.len(), p).quantile(p, |rank| sorted.get(rank).copied());
                 assert_eq!(Some(found), wanted);
             }
         }
@@ -313,7 +321,10 @@ mod tests {
             let mut bracket = Bracket::of([&all[..2_000]].into_iter(), p, 1.0);
             all.iter().for_each(|value| bracket.take(*value));
             assert!(bracket.inside.len() < all.len());
-            assert_eq!(bracket.quantile(all.len()), Some(quantiles([&all[..]].into_iter(), &[p])[0]));
+            assert_eq!(
+                bracket.quantile(all.len()),
+                Some(quantiles([&all[..]].into_iter(), &[p])[0])
+            );
         }
     }
 }

@@ -85,8 +85,7 @@ mod x86 {
             let t = _mm256_setr_pd(*t0, *t1, *t2, *t3);
             let mut sum = _mm256_setzero_pd();
             for pair in (0..N / 2).rev() {
-                let two =
-                    |cell: &[f64; N]| _mm_setr_pd(cell[2 * pair], cell[2 * pair + 1]);
+                let two = |cell: &[f64; N]| _mm_setr_pd(cell[2 * pair], cell[2 * pair + 1]);
                 let first = _mm256_setr_m128d(two(a), two(c));
                 let second = _mm256_setr_m128d(two(b), two(d));
                 let odd = _mm256_unpackhi_pd(first, second);
@@ -175,6 +174,56 @@ mod tests {
 
     fn at<const N: usize>(cell: &Cell<N>, t: f64) -> f64 {
         cell.0.iter().rev().fold(0.0, |sum, c| sum * t + c)
+    }
+
+    /// Four cells at a time give the bits of one at a time: in every cell, at both ends and at the
+    /// middle, for zeros of both signs, for what overflows, is infinite or not a number, and for
+    /// the numbers of cells beyond the table, which begin anew.
+    fn fours_are_singles<const N: usize>() {
+        const CELLS: usize = 64;
+        #[cfg(target_arch = "x86_64")]
+        if is_x86_feature_detected!("avx2") {
+            let mut table = [Cell([0.0; N]); CELLS];
+            for (number, cell) in table.iter_mut().enumerate() {
+                for (power, coefficient) in cell.0.iter_mut().enumerate() {
+                    let odd = (number * 2_654_435_761 + power * 40_503) % 1_000_003;
+                    *coefficient = (odd as f64 - 500_001.5) * 1.1f64.powi(number as i32 - 30);
+                }
+            }
+            table[3].0 = [-0.0; N];
+            table[4].0 = [f64::MAX; N];
+            table[5].0[N - 1] = f64::INFINITY;
+            table[6].0[0] = f64::NAN;
+            table[7].0 = [f64::MIN_POSITIVE / 8.0; N];
+            let onward = [0.0, -0.0, 1.0, -0.5, 0.5, 1e-300, 0.3, -1e308, f64::NAN];
+            for first in [0, 1, u32::MAX - 5] {
+                for t in onward {
+                    for turn in 0..4 {
+                        let mut places = Places::default();
+                        for lane in 0..LANES {
+                            places.cells[lane] = first.wrapping_add((lane / 2) as u32);
+                            places.onward.0[lane] = t * f64::from((lane + turn) as u32 % 4);
+                        }
+                        let (mut fours, mut singles) = ([0.0; LANES], [0.0; LANES]);
+                        // SAFETY: the processor has what the function is compiled for.
+                        unsafe { x86::read_fours(&table, &places, &mut fours) };
+                        read_singly(&table, &places, &mut singles);
+                        for (found, wanted) in fours.iter().zip(&singles) {
+                            let neither = found.is_nan() && wanted.is_nan();
+                            assert!(neither || found.to_bits() == wanted.to_bits());
+                        }
+                    }
+                }
+            }
+            return;
+        }
+        eprintln!("left out: this machine has no AVX2, so there is nothing to compare");
+    }
+
+    #[test]
+    fn four_cells_at_a_time_give_the_bits_of_one_at_a_time() {
+        fours_are_singles::<FITTED>();
+        fours_are_singles::<8>();
     }
 
     /// A polynomial of the degree of the fit is met exactly, by both kinds of fit.
