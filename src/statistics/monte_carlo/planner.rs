@@ -188,10 +188,17 @@ impl<'a> Planner<'a> {
         for factor in factors {
             match self.places[factor.0] {
                 Place::Constant(known) => term.coefficient *= known,
-                Place::Slot(slot) => match self.taken_along(*factor, slot) {
-                    Some(inner) => term.inner = Some(inner),
-                    None => term.factors.push(slot),
-                },
+                Place::Slot(slot) => {
+                    // There is room for one.
+                    let inner = match term.inner {
+                        None => self.taken_along(*factor, slot),
+                        Some(_) => None,
+                    };
+                    match inner {
+                        Some(inner) => term.inner = Some(inner),
+                        None => term.factors.push(slot),
+                    }
+                }
                 Place::Nowhere => {}
             }
         }

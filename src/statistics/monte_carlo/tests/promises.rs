@@ -145,6 +145,71 @@ fn the_plan_computes_what_the_operations_say() {
     }
 }
 
+/// Products of sums of two in every order and length, a product of its own and in a sum; each
+/// against the same operations by hand.
+#[test]
+fn a_product_takes_one_sum_of_two_along_and_loses_none() {
+    let mut model = ModelBuilder::default();
+    let mut x = Vec::new();
+    for mean in 2..=6 {
+        x.push(model.independent(normal(f64::from(mean), 0.3)).unwrap());
+    }
+    let weight = model.constant(-0.7);
+    let (mut outputs, mut terms) = (x.clone(), Vec::new());
+    for others in 0..5 {
+        for backwards in [false, true] {
+            let less = model.product(&[weight, x[1]]);
+            let first = model.sum(&[(1.0, x[0]), (-1.0, less)]);
+            let second = model.sum(&[(-1.0, x[2]), (1.0, x[3])]);
+            let mut factors = vec![first, second];
+            if backwards {
+                factors.reverse();
+            }
+            factors.extend(&x[..others]);
+            let product = model.product(&factors);
+            if others % 2 == 0 {
+                outputs.push(product);
+            }
+            terms.push((1.0, product));
+            let alone = model.sum(&[(1.0, x[4]), (-1.0, x[0])]);
+            let mut factors = x[..others].to_vec();
+            factors.push(alone);
+            terms.push((-1.0, model.product(&factors)));
+            terms.push((1.0, alone));
+        }
+    }
+    outputs.push(model.sum(&terms));
+    let compiled = model.compile(&outputs);
+    let mut workspace = compiled.plan.workspace();
+    let streams = run::streams(&compiled, 4, uniform::Purpose::Draws);
+    let streams = &streams;
+    let uniforms = uniform::Independent { streams, block: 0 };
+    compiled.draw(&mut workspace, &mut Scratch::default(), uniforms);
+    let at =
+        |output: usize, lane: usize| workspace.slot(compiled.plan.outputs[output]).unwrap().0[lane];
+    for lane in 0..LANES {
+        let x: Vec<f64> = (0..5).map(|input| at(input, lane)).collect();
+        let (mut all, mut output) = (0.0, 5);
+        for others in 0..5 {
+            for _ in 0..2 {
+                let rest: f64 = x[..others].iter().product();
+                let product = (x[0] + 0.7 * x[1]) * (x[3] - x[2]) * rest;
+                if others % 2 == 0 {
+                    let found = at(output, lane);
+                    assert!((found - product).abs() <= 1e-12 * product.abs().max(1.0));
+                    output += 1;
+                }
+                all += product - (x[4] - x[0]) * rest + (x[4] - x[0]);
+            }
+        }
+        let found = at(output, lane);
+        assert!(
+            (found - all).abs() <= 1e-10 * all.abs().max(1.0),
+            "{found} {all}"
+        );
+    }
+}
+
 #[test]
 fn draws_that_come_to_no_number_are_counted() {
     let mut model = ModelBuilder::default();
