@@ -10,6 +10,7 @@ use crate::accounting::gather;
 use crate::accounting::inputs::{
     BatchRef, EvidenceRole, EvidenceSet, KitchenHousehold, StatementInputs,
 };
+use crate::accounting::methodology::FinitePopulation;
 use crate::accounting::records::{ChosenRounds, RoundRecord, choose_rounds};
 use crate::accounting::statement::{Statement, compare, state};
 use crate::trail::bag::Bag;
@@ -226,6 +227,13 @@ fn inputs_at(
         position,
         Some(&chosen.char_lab),
     );
+    let to_draw_from = match methodology.designs.finite_population {
+        FinitePopulation::None => Vec::new(),
+        FinitePopulation::Register => {
+            let field = gather::FieldDays::of(&rounds, &chosen, &period);
+            gather::to_draw_from(&households, &deployments, &ends, &field).map_err(words)?
+        }
+    };
     Ok(StatementInputs {
         programme,
         cohorts: gather::cohorts(
@@ -244,6 +252,7 @@ fn inputs_at(
         cooking_tests: gather::cooking_tests(&cooking),
         stove_tests: gather::stove_tests(&stoves),
         char_lab: gather::char_lab(&samples),
+        to_draw_from,
         evidence: evidence_sets(history, position, &chosen),
         period,
         position,

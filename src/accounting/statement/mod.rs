@@ -15,6 +15,7 @@ pub(in crate::accounting) mod kiln;
 mod leakage;
 pub(in crate::accounting) mod lookup;
 mod masses;
+mod population;
 mod restatement;
 pub(in crate::accounting) mod short_lived;
 mod side_by_side;

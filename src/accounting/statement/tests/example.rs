@@ -263,6 +263,7 @@ pub fn example() -> StatementInputs {
         cooking_tests: vec![],
         stove_tests: vec![],
         char_lab: vec![],
+        to_draw_from: vec![],
         evidence: vec![],
     }
 }
