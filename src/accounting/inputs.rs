@@ -44,6 +44,9 @@ pub struct StatementInputs {
     /// Sorted by their fields in order; empty where the methodology asks for no correction for
     /// a finite population.
     pub to_draw_from: Vec<RegisterCount>,
+    /// Flags that nobody had answered by then, of the rounds that are read, on rows that count:
+    /// how many by screen.
+    pub open_flags: BTreeMap<String, u64>,
     /// Which batches each kind of input was read from.
     pub evidence: Vec<EvidenceSet>,
 }

@@ -297,6 +297,7 @@ pub(super) async fn statement_inputs(
         stove_tests: samples::stove_tests(connection, scope, &chosen.stove_tests).await?,
         char_lab: samples::char_lab(connection, scope, &chosen.char_lab).await?,
         to_draw_from,
+        open_flags: store::flags::open_on_rows_of(connection, scope, &chosen.all_read()).await?,
         evidence,
         methodology,
         factors,

@@ -11,10 +11,12 @@ use crate::accounting::inputs::{
     BatchRef, EvidenceRole, EvidenceSet, KitchenHousehold, StatementInputs,
 };
 use crate::accounting::methodology::FinitePopulation;
+use crate::accounting::records::flags::RowPlace;
 use crate::accounting::records::{ChosenRounds, RoundRecord, choose_rounds};
 use crate::accounting::statement::{Statement, compare, state};
 use crate::trail::bag::Bag;
 use crate::trail::canonical::canonical_of;
+use std::collections::BTreeMap;
 use std::io::Read;
 
 pub(super) fn check(bag: &Bag, history: &History, evidence: &Evidence, report: &mut Report) {
@@ -253,12 +255,30 @@ fn inputs_at(
         stove_tests: gather::stove_tests(&stoves),
         char_lab: gather::char_lab(&samples),
         to_draw_from,
+        open_flags: open_flags(history, position, &chosen),
         evidence: evidence_sets(history, position, &chosen),
         period,
         position,
         methodology,
         factors,
     })
+}
+
+/// Flags on rows that count, of the rounds that are read, not answered by then.
+fn open_flags(history: &History, position: u64, chosen: &ChosenRounds) -> BTreeMap<String, u64> {
+    let rounds = chosen.all_read();
+    let mut open = BTreeMap::new();
+    for raised in history.flags.values() {
+        let counts = |row: &RowPlace| history.corrections.counts(row.batch, row.line, position);
+        if raised.sequence < position
+            && raised.answered.is_none_or(|answered| answered >= position)
+            && rounds.contains(&raised.round)
+            && raised.flag.rows.iter().any(counts)
+        {
+            *open.entry(raised.flag.screen.clone()).or_default() += 1;
+        }
+    }
+    open
 }
 
 fn evidence_sets(history: &History, position: u64, chosen: &ChosenRounds) -> Vec<EvidenceSet> {
