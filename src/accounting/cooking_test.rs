@@ -1,7 +1,7 @@
 //! Controlled cooking tests: fuel spent for each kg of food, one dish and device a row.
 
 use crate::accounting::evidence::CookingTest;
-use crate::accounting::stove_test::{CharEnergy, FuelHeat, TestError, equivalent_by_energy};
+use crate::accounting::stove_test::{CharEnergy, TestError};
 use crate::accounting::stove_test::{equivalent_by_rule, must};
 use crate::accounting::units::{DryMass, EquivalentDryFuel, WetBasisMoisture, WetMass, checked};
 use rust_decimal::Decimal;
@@ -20,23 +20,6 @@ pub fn specific_consumption(
 ) -> Result<Decimal, TestError> {
     let (fuel, moisture, char) = weighed(test)?;
     per_food(test, equivalent_by_rule(fuel, moisture, char, char_energy)?)
-}
-
-/// Specific fuel consumption, g equivalent dry fuel per kg food, from the energy of this fuel and
-/// this char instead of the rule of thumb (the form of the water boiling test 4.2.3).
-///
-/// # Errors
-/// As for [`specific_consumption`]; a calorific value of the fuel of zero or below.
-pub fn specific_consumption_by_energy(
-    test: &CookingTest,
-    heat: &FuelHeat,
-    char_energy: CharEnergy,
-) -> Result<Decimal, TestError> {
-    let (fuel, moisture, char) = weighed(test)?;
-    per_food(
-        test,
-        equivalent_by_energy(fuel, moisture, char, heat, char_energy)?,
-    )
 }
 
 fn weighed(test: &CookingTest) -> Result<(WetMass, WetBasisMoisture, DryMass), TestError> {
@@ -67,8 +50,6 @@ fn per_food(test: &CookingTest, spent: EquivalentDryFuel) -> Result<Decimal, Tes
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::accounting::stove_test::heat_of_moisture;
-    use crate::accounting::units::NetCalorificValueDry;
     use chrono::NaiveDate;
     use std::str::FromStr;
 
@@ -101,21 +82,6 @@ mod tests {
         assert_eq!(credited, decimal("265.2"));
         let ignored = specific_consumption(&dish(), CharEnergy::Ignored).unwrap();
         assert_eq!(ignored, decimal("355.2"));
-    }
-
-    /// Energy form with 18.4 and 29.5 MJ/kg, water at 25 degC boiling at 97 degC: 387.3639 g
-    /// (constructed vector, COMPUTED).
-    #[test]
-    fn energy_form_of_the_cooking_test() {
-        let heat = FuelHeat {
-            fuel: NetCalorificValueDry::from_mj_per_kg(decimal("18.4")),
-            char: NetCalorificValueDry::from_mj_per_kg(decimal("29.5")),
-            moisture_mj_per_kg: heat_of_moisture(decimal("97"), decimal("25")).unwrap(),
-        };
-        let found = specific_consumption_by_energy(&dish(), &heat, CharEnergy::Credited).unwrap();
-        assert_eq!((found * decimal("1.5")).round_dp(4), decimal("387.3639"));
-        let ignored = specific_consumption_by_energy(&dish(), &heat, CharEnergy::Ignored).unwrap();
-        assert!(ignored > found);
     }
 
     #[test]

@@ -165,6 +165,12 @@ pub struct StoveTest {
     pub co_g: Option<Decimal>,
     #[serde(with = "rust_decimal::serde::str_option", default)]
     pub pm25_mg: Option<Decimal>,
+    /// Of the stove by ISO 19867-1, 0 to 100; the higher the safer.
+    #[serde(with = "rust_decimal::serde::str_option", default)]
+    pub safety_score: Option<Decimal>,
+    /// Of the stove by ISO 19867-1, 0 to 100; the lower the more lasting.
+    #[serde(with = "rust_decimal::serde::str_option", default)]
+    pub durability_score: Option<Decimal>,
 }
 
 /// What a laboratory found in one sample of char. Mass fractions of the dry char.

@@ -41,6 +41,12 @@ pub struct StatementInputs {
     pub stove_tests: Vec<StoveTest>,
     /// Sorted by code.
     pub char_lab: Vec<CharLabTest>,
+    /// Sorted by their fields in order; empty where the methodology asks for no correction for
+    /// a finite population.
+    pub to_draw_from: Vec<RegisterCount>,
+    /// Flags that nobody had answered by then, of the rounds that are read, on rows that count:
+    /// how many by screen.
+    pub open_flags: BTreeMap<String, u64>,
     /// Which batches each kind of input was read from.
     pub evidence: Vec<EvidenceSet>,
 }
@@ -71,6 +77,16 @@ pub struct CohortDays {
     pub stove_days: u64,
     /// Deployments that gave at least one of these days.
     pub stoves: u64,
+}
+
+/// Units of the register that a sample of one site was, or could have been, drawn from.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct RegisterCount {
+    pub role: EvidenceRole,
+    /// Of stoves, for a usage survey; absent where households count.
+    pub age_band: Option<u32>,
+    pub site_code: String,
+    pub units: u64,
 }
 
 /// Answers of the usage surveys for one age band at the day of the survey, in one site.

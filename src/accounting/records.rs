@@ -199,6 +199,16 @@ impl ChosenRounds {
             (EvidenceRole::CharLab, &self.char_lab),
         ]
     }
+
+    /// Codes of all rounds that a statement reads.
+    pub fn all_read(&self) -> Vec<String> {
+        let roles = self.by_role();
+        roles
+            .iter()
+            .flat_map(|(_, codes)| codes.iter())
+            .cloned()
+            .collect()
+    }
 }
 
 /// Chooses rounds for `period`; each list is sorted by code.

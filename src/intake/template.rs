@@ -31,7 +31,13 @@ pub struct Column {
 }
 
 /// Columns that templates were given after files had been accepted without them.
-const LATER_COLUMNS: [&str; 3] = ["enumerator_code", "started_at", "ended_at"];
+const LATER_COLUMNS: [&str; 5] = [
+    "enumerator_code",
+    "started_at",
+    "ended_at",
+    "safety_score",
+    "durability_score",
+];
 
 impl Column {
     /// Whether a file may come without this column. An empty cell of such a column is no part

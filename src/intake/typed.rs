@@ -325,6 +325,8 @@ impl TryFrom<&Row> for StoveTest {
             minutes: cells.decimal(stove_test::MINUTES)?,
             co_g: cells.decimal_if_given(stove_test::CO)?,
             pm25_mg: cells.decimal_if_given(stove_test::PM25)?,
+            safety_score: cells.decimal_if_given(stove_test::SAFETY)?,
+            durability_score: cells.decimal_if_given(stove_test::DURABILITY)?,
         })
     }
 }

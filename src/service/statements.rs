@@ -2,16 +2,17 @@
 
 use super::periods::period_by_code;
 use super::{Caller, Once, Service, ServiceError, apart, id_of};
+use crate::accounting::gather::FieldDays;
 use crate::accounting::inputs::{
     EvidenceRole, EvidenceSet, Period, ProgrammeName, StatementInputs,
 };
-use crate::accounting::methodology::Methodology;
+use crate::accounting::methodology::{FinitePopulation, Methodology};
 use crate::accounting::records::{RoundRecord, choose_rounds, kind};
 use crate::accounting::statement::{Gap, Statement, gaps, state};
 use crate::store;
 use crate::store::cohorts::{self, Scope};
-use crate::store::samples;
 use crate::store::statements::StatementRow;
+use crate::store::{populations, samples};
 use crate::trail::merkle::sha256;
 use serde::{Deserialize, Serialize};
 use sqlx::PgConnection;
@@ -263,6 +264,13 @@ pub(super) async fn statement_inputs(
             batches,
         });
     }
+    let to_draw_from = match methodology.designs.finite_population {
+        FinitePopulation::None => Vec::new(),
+        FinitePopulation::Register => {
+            let field = FieldDays::of(&rounds, &chosen, period);
+            populations::to_draw_from(connection, scope, &field).await?
+        }
+    };
     Ok(StatementInputs {
         programme: ProgrammeName {
             id: caller.programme_id,
@@ -288,6 +296,8 @@ pub(super) async fn statement_inputs(
         cooking_tests: samples::cooking_tests(connection, scope, &chosen.cooking_tests).await?,
         stove_tests: samples::stove_tests(connection, scope, &chosen.stove_tests).await?,
         char_lab: samples::char_lab(connection, scope, &chosen.char_lab).await?,
+        to_draw_from,
+        open_flags: store::flags::open_on_rows_of(connection, scope, &chosen.all_read()).await?,
         evidence,
         methodology,
         factors,

@@ -39,6 +39,8 @@ pub enum StatisticsError {
     Column { asked: usize, found: usize },
     #[error("a ratio needs a denominator whose mean is not zero")]
     NoDenominator,
+    #[error("no weighing of these units adds up to what is known of the population")]
+    NotReached,
     #[error("no sample size follows from these inputs: {0}")]
     Plan(&'static str),
     #[error("a draw needs a seed")]

@@ -1,11 +1,13 @@
 //! Flags of the screens, the rows that they name, and what people answered.
 
+use super::cohorts::Scope;
 use super::{StoreError, signed, unsigned};
 use crate::accounting::records::flags::{
     Disposition, FlagAnswerRecord, FlagsRaisedRecord, RowPlace,
 };
 use chrono::{DateTime, Utc};
 use sqlx::PgConnection;
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// A place in the order of all flags: the entry that raised it, then its place there.
@@ -45,6 +47,38 @@ pub struct Wanted {
     pub batch: Option<Uuid>,
     /// Absent = open ones and answered ones.
     pub open: Option<bool>,
+}
+
+/// Flags of `rounds` that nobody had answered at the scope's position, on rows that counted
+/// then: how many by screen. A flag names at most its first rows; those are looked at.
+pub async fn open_on_rows_of(
+    connection: &mut PgConnection,
+    scope: Scope<'_>,
+    rounds: &[String],
+) -> Result<BTreeMap<String, u64>, StoreError> {
+    let rows = sqlx::query!(
+        r#"select f.screen, count(*) as "flags!"
+           from flag f
+           where f.programme_id = $1 and f.sequence < $2 and f.round_code = any($3)
+             and not exists (select from flag_disposition d
+                             where d.programme_id = $1 and d.flag_id = f.flag_id
+                               and d.sequence < $2)
+             and exists (select from flag_row r
+                         where r.programme_id = $1 and r.flag_id = f.flag_id
+                           and not exists (select from correction c
+                                           where c.programme_id = $1 and c.batch_id = r.batch_id
+                                             and (c.line is null or c.line = r.line)
+                                             and c.sequence < $2))
+           group by f.screen"#,
+        scope.programme_id,
+        signed(scope.position),
+        rounds
+    )
+    .fetch_all(connection)
+    .await?;
+    rows.into_iter()
+        .map(|row| Ok((row.screen, unsigned(row.flags, "flag")?)))
+        .collect()
 }
 
 pub async fn insert(

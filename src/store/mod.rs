@@ -17,6 +17,7 @@ pub mod library;
 pub mod mappings;
 pub mod people;
 pub mod periods;
+pub mod populations;
 pub mod programmes;
 pub mod register;
 pub mod rejected;

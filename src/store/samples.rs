@@ -108,7 +108,9 @@ pub async fn stove_tests(
                   trim_scale(water_start_c) as "water_start_c!",
                   trim_scale(water_end_c) as "water_end_c!",
                   trim_scale(minutes) as "minutes!",
-                  trim_scale(co_g) as co_g, trim_scale(pm25_mg) as pm25_mg
+                  trim_scale(co_g) as co_g, trim_scale(pm25_mg) as pm25_mg,
+                  trim_scale(safety_score) as safety_score,
+                  trim_scale(durability_score) as durability_score
            from live_stove_test($1, $2)
            where round_code = any($3)"#,
         scope.programme_id,
@@ -139,6 +141,8 @@ pub async fn stove_tests(
                 minutes: row.minutes,
                 co_g: row.co_g,
                 pm25_mg: row.pm25_mg,
+                safety_score: row.safety_score,
+                durability_score: row.durability_score,
             })
         })
         .collect::<Result<Vec<_>, StoreError>>()?;

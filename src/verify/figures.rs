@@ -10,10 +10,13 @@ use crate::accounting::gather;
 use crate::accounting::inputs::{
     BatchRef, EvidenceRole, EvidenceSet, KitchenHousehold, StatementInputs,
 };
+use crate::accounting::methodology::FinitePopulation;
+use crate::accounting::records::flags::RowPlace;
 use crate::accounting::records::{ChosenRounds, RoundRecord, choose_rounds};
 use crate::accounting::statement::{Statement, compare, state};
 use crate::trail::bag::Bag;
 use crate::trail::canonical::canonical_of;
+use std::collections::BTreeMap;
 use std::io::Read;
 
 pub(super) fn check(bag: &Bag, history: &History, evidence: &Evidence, report: &mut Report) {
@@ -226,6 +229,13 @@ fn inputs_at(
         position,
         Some(&chosen.char_lab),
     );
+    let to_draw_from = match methodology.designs.finite_population {
+        FinitePopulation::None => Vec::new(),
+        FinitePopulation::Register => {
+            let field = gather::FieldDays::of(&rounds, &chosen, &period);
+            gather::to_draw_from(&households, &deployments, &ends, &field).map_err(words)?
+        }
+    };
     Ok(StatementInputs {
         programme,
         cohorts: gather::cohorts(
@@ -244,12 +254,31 @@ fn inputs_at(
         cooking_tests: gather::cooking_tests(&cooking),
         stove_tests: gather::stove_tests(&stoves),
         char_lab: gather::char_lab(&samples),
+        to_draw_from,
+        open_flags: open_flags(history, position, &chosen),
         evidence: evidence_sets(history, position, &chosen),
         period,
         position,
         methodology,
         factors,
     })
+}
+
+/// Flags on rows that count, of the rounds that are read, not answered by then.
+fn open_flags(history: &History, position: u64, chosen: &ChosenRounds) -> BTreeMap<String, u64> {
+    let rounds = chosen.all_read();
+    let mut open = BTreeMap::new();
+    for raised in history.flags.values() {
+        let counts = |row: &RowPlace| history.corrections.counts(row.batch, row.line, position);
+        if raised.sequence < position
+            && raised.answered.is_none_or(|answered| answered >= position)
+            && rounds.contains(&raised.round)
+            && raised.flag.rows.iter().any(counts)
+        {
+            *open.entry(raised.flag.screen.clone()).or_default() += 1;
+        }
+    }
+    open
 }
 
 fn evidence_sets(history: &History, position: u64, chosen: &ChosenRounds) -> Vec<EvidenceSet> {

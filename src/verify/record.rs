@@ -12,7 +12,7 @@ use crate::accounting::records::corrections::{
     RowSupersededRecord,
 };
 use crate::accounting::records::findings::FindingBook;
-use crate::accounting::records::flags::{FlagAnswerRecord, FlagsRaisedRecord};
+use crate::accounting::records::flags::{FlagAnswerRecord, FlagRecord, FlagsRaisedRecord};
 use crate::accounting::records::{
     BatchRecord, FactorsRecord, MappingRecord, PeriodClosedRecord, ProgrammeRecord, RoundRecord,
     SiteRecord, StoveModelRecord, kind,
@@ -22,7 +22,7 @@ use crate::accounting::rounds::records::{
 };
 use crate::accounting::statement::Statement;
 use crate::trail::merkle::Hash;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// Everything that the trail says, each with the entry that says it.
@@ -38,11 +38,20 @@ pub(super) struct History {
     pub drawn_rounds: Vec<RoundSteps>,
     pub closed_rounds: Vec<String>,
     pub batches: BTreeMap<Uuid, (u64, BatchRecord)>,
-    pub flags: BTreeSet<Uuid>,
+    pub flags: BTreeMap<Uuid, FlagAt>,
     pub corrections: Corrections,
     pub periods: Vec<(u64, Period)>,
     pub statements: Vec<StatedAt>,
     pub findings: FindingBook,
+}
+
+/// A flag as it was raised, and the first entry that answers it.
+#[derive(Debug)]
+pub(super) struct FlagAt {
+    pub sequence: u64,
+    pub round: String,
+    pub flag: FlagRecord,
+    pub answered: Option<u64>,
 }
 
 /// A statement as recorded: its exact bytes, and what they say.
@@ -90,16 +99,24 @@ impl History {
                     return Err("flags are raised on a batch that was not accepted".into());
                 }
                 for flag in record.flags {
-                    if !self.flags.insert(flag.id) {
-                        return Err(format!("flag {} is raised a second time", flag.id));
+                    let id = flag.id;
+                    let raised = FlagAt {
+                        sequence,
+                        round: record.round.clone(),
+                        flag,
+                        answered: None,
+                    };
+                    if self.flags.insert(id, raised).is_some() {
+                        return Err(format!("flag {id} is raised a second time"));
                     }
                 }
             }
             kind::FLAG_ANSWERED => {
                 let record: FlagAnswerRecord = read(content)?;
-                if !self.flags.contains(&record.flag) {
+                let Some(raised) = self.flags.get_mut(&record.flag) else {
                     return Err(format!("flag {} was never raised", record.flag));
-                }
+                };
+                raised.answered.get_or_insert(sequence);
             }
             kind::MAPPING_SAVED => {
                 read::<MappingRecord>(content)?;

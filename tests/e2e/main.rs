@@ -17,6 +17,7 @@ mod methodologies;
 mod openapi;
 mod people;
 mod periods;
+mod populations;
 mod registers;
 mod repeats;
 mod rounds;

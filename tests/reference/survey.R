@@ -56,6 +56,34 @@ keep_design("apiclus1_no_fpc", svydesign(id = ~dnum, weights = ~pw, data = apicl
 high <- subset(svydesign(id = ~dnum, weights = ~pw, fpc = ~fpc, data = apiclus1), stype == "H")
 keep_estimate("apiclus1_supplied", "ratio_tested_enrolled_high", svyratio(~api.stu, ~enroll, high))
 
+
+# Weighed afterwards: schools by type, and by their number and performance of the year before.
+# The design of the saved output, with the weights supplied; the jackknife leaves out each
+# district once, centred on the estimate of all, with the correction for the finite number.
+clustered <- svydesign(id = ~dnum, weights = ~pw, fpc = ~fpc, data = apiclus1)
+types <- data.frame(stype = c("E", "H", "M"), Freq = c(4421, 755, 1018))
+keep_weighed <- function(name, design) {
+  keep_estimate(name, "mean_api00", svymean(~api00, design))
+  keep_estimate(name, "total_enroll", svytotal(~enroll, design))
+  keep(name, "covariance_api00_enroll", vcov(svymean(~api00 + enroll, design))[1, 2])
+}
+by_type <- postStratify(clustered, ~stype, types)
+keep_weighed("apiclus1_by_type", by_type)
+keep("apiclus1_by_type", "df", degf(by_type))
+keep_weighed("apiclus1_calibrated", calibrate(clustered, ~api99, c(`(Intercept)` = 6194, api99 = 3914069)))
+jackknife <- as.svrepdesign(clustered, type = "JK1", mse = TRUE)
+keep_estimate("apiclus1_jackknife", "mean_api00", svymean(~api00, jackknife))
+by_type <- postStratify(jackknife, ~stype, types)
+keep_estimate("apiclus1_by_type_jackknife", "mean_api00", svymean(~api00, by_type))
+keep_estimate("apiclus1_by_type_jackknife", "total_enroll", svytotal(~enroll, by_type))
+drawn_at_random <- svydesign(id = ~1, fpc = ~fpc, data = apisrs)
+by_type <- postStratify(drawn_at_random, ~stype, types)
+keep_weighed("apisrs_by_type", by_type)
+keep("apisrs_by_type", "df", degf(by_type))
+keep("population", "units", nrow(apipop))
+keep("population", "mean_api00", mean(apipop$api00))
+keep("population", "total_enroll", sum(apipop$enroll, na.rm = TRUE))
+
 data(mu284)
 two_stage <- svydesign(id = ~id1 + id2, fpc = ~n1 + n2, data = mu284)
 keep_estimate("mu284", "total_y1", svytotal(~y1, two_stage))
@@ -105,14 +133,14 @@ write_data <- function(name, frame, note) {
   writeLines(c(head, paste(names(frame), collapse = ","), rows),
              file.path(here, paste0(name, ".csv")))
 }
-api_columns <- function(frame, more) {
+api_columns <- function(frame, more, last = NULL) {
   data.frame(frame[more], stype = as.character(frame$stype), api00 = frame$api00,
-             api.stu = frame$api.stu, enroll = frame$enroll)
+             api.stu = frame$api.stu, enroll = frame$enroll, frame[last])
 }
 schools <- "Schools of California, 2000: type E, H or M; performance; students tested; students enrolled."
 write_data("apisrs", api_columns(apisrs, "fpc"), paste(schools, "fpc: schools in the state."))
 write_data("apistrat", api_columns(apistrat, "fpc"), paste(schools, "fpc: schools of this type in the state."))
-write_data("apiclus1", api_columns(apiclus1, c("dnum", "fpc")),
-           paste(schools, "dnum: district; fpc: districts in the state."))
+write_data("apiclus1", api_columns(apiclus1, c("dnum", "fpc"), "api99"),
+           paste(schools, "dnum: district; fpc: districts in the state; api99: performance in 1999."))
 write_data("mu284", mu284[c("id1", "n1", "id2", "n2", "y1")],
            "Municipalities of Sweden: cluster, clusters, municipality, municipalities of the cluster, a count.")

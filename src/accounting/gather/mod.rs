@@ -7,12 +7,14 @@ mod char_lots;
 mod cohorts;
 mod kitchens;
 mod samples;
+mod to_draw_from;
 mod usage;
 
 pub use char_lots::char_lots;
 pub use cohorts::cohorts;
 pub use kitchens::{kitchen_households, survey_households};
 pub use samples::{char_lab, cooking_tests, stove_tests};
+pub use to_draw_from::{FieldDays, to_draw_from};
 pub use usage::usage_counts;
 
 use crate::accounting::evidence::{Deployment, DeploymentEnd, Household};

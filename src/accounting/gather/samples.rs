@@ -39,6 +39,8 @@ pub fn stove_tests(tests: &[StoveTest]) -> Vec<StoveTest> {
             minutes: test.minutes.normalize(),
             co_g: plain(test.co_g),
             pm25_mg: plain(test.pm25_mg),
+            safety_score: plain(test.safety_score),
+            durability_score: plain(test.durability_score),
             ..test
         })
         .collect();

@@ -35,6 +35,9 @@ pub enum Design {
     SimpleRandom,
     /// Sites are strata, each weighed by its share of the stove days.
     StratifiedBySite,
+    /// Drawn at random over all sites, which are weighed afterwards by their share of the stove
+    /// days; how many units fell into each was left to chance.
+    PostStratifiedBySite,
     /// Sites are the clusters that were drawn.
     ClusteredBySite,
 }
@@ -46,6 +49,26 @@ pub struct SampleDesigns {
     pub kitchens: Design,
     #[serde(default)]
     pub usage: Design,
+    #[serde(default, skip_serializing_if = "FinitePopulation::is_endless")]
+    pub finite_population: FinitePopulation,
+}
+
+/// Whether a sample that takes a good part of what there is leaves less doubt for it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum FinitePopulation {
+    /// Samples count as drawn from a population without end.
+    #[default]
+    None,
+    /// Variances of usage answers and of kitchen tests are multiplied by `1 - n / N`, with the
+    /// stoves or households that were in service by the register.
+    Register,
+}
+
+impl FinitePopulation {
+    fn is_endless(&self) -> bool {
+        *self == FinitePopulation::None
+    }
 }
 
 /// From a ratio of tests to fuel saved: what was burnt before, and how much of it is displaced.

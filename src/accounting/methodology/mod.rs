@@ -13,7 +13,8 @@ pub use char::{CharCarbon, CharPlace, CharRule, HydrogenToCarbonRule, Permanence
 pub use claim::{Approach, ClaimRule, Fallback, Sides, UncertaintyRule};
 pub use fuel::{
     Ageing, BaselineFuel, CitedFuel, CookingShare, Design, DisplacementRule, EfficiencyRule,
-    FuelMethod, FuelPer, FuelRule, KilnRule, NonRenewableOn, ProjectEfficiency, SampleDesigns,
+    FinitePopulation, FuelMethod, FuelPer, FuelRule, KilnRule, NonRenewableOn, ProjectEfficiency,
+    SampleDesigns,
 };
 pub use leakage::{Leakage, LeakageItem};
 pub use validate::{Shortcoming, validate};

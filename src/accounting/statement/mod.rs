@@ -15,6 +15,7 @@ pub(in crate::accounting) mod kiln;
 mod leakage;
 pub(in crate::accounting) mod lookup;
 mod masses;
+mod population;
 mod restatement;
 pub(in crate::accounting) mod short_lived;
 mod side_by_side;
@@ -210,12 +211,35 @@ fn account(draft: &mut Draft) -> Option<Account> {
     }
     let simulation = simulation::run(draft, &figures)?;
     agreement::note(draft, &figures, &simulation);
+    note_open_flags(draft);
     Some(Account {
         claims: figures::claims(draft, &parts, Some(&simulation))?,
         advice: advice::advice(draft, &figures, &figures::CLAIMED)?,
         figures,
         simulation,
     })
+}
+
+/// Rows that nobody has looked at again yet.
+fn note_open_flags(draft: &mut Draft) {
+    let flags = &draft.inputs.open_flags;
+    let all = flags
+        .values()
+        .fold(0u64, |sum, flags| sum.saturating_add(*flags));
+    if all == 0 {
+        return;
+    }
+    let kinds: Vec<String> = flags
+        .iter()
+        .map(|(screen, flags)| format!("{screen} {flags}"))
+        .collect();
+    let sentence = format!(
+        "The screens raised flags on rows that this statement reads, and {all} of them had not \
+         been answered: {}. A flag changes no row and no figure; rows that are wrong are \
+         corrected or left out.",
+        kinds.join(", ")
+    );
+    draft.note("open-flags", sentence);
 }
 
 /// Everything that the account is made of, in the ledger.

@@ -4,7 +4,7 @@ use super::{Figure, Gap, MethodologyName, unrounded};
 use crate::accounting::claim::Claims;
 use crate::accounting::factor::{Factor, FactorId};
 use crate::accounting::inputs::StatementInputs;
-use crate::accounting::methodology::Methodology;
+use crate::accounting::methodology::{FinitePopulation, Methodology};
 use rust_decimal::Decimal;
 
 /// The figures by which methodologies are compared, as far as a statement has them.
@@ -90,6 +90,19 @@ pub fn counted_otherwise(
             sentence: format!(
                 "The stove days were counted with {own} days of grace after installation, {} \
                  wants {other}.",
+                methodology.id()
+            ),
+        });
+    }
+    let counts = |methodology: &Methodology| methodology.designs.finite_population;
+    if counts(methodology) != counts(&inputs.methodology)
+        && counts(methodology) == FinitePopulation::Register
+    {
+        gaps.push(Gap {
+            code: "population-not-counted".to_owned(),
+            sentence: format!(
+                "{} corrects for finite populations; the stoves and households in service were \
+                 not counted.",
                 methodology.id()
             ),
         });

@@ -4,6 +4,7 @@ use super::TestError;
 use super::emission_rate::EmissionRate;
 use super::performance::Performance;
 use super::tiers::TierMetric;
+use crate::accounting::evidence::StoveTest;
 use rust_decimal::Decimal;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -32,6 +33,10 @@ pub enum Measure {
     SpecificConsumption,
     SpecificConsumptionCorrected,
     TimeToBoilCorrected,
+    /// Of the stove, by ISO 19867-1; the higher the safer.
+    SafetyScore,
+    /// Of the stove, by ISO 19867-1; the lower the more lasting.
+    DurabilityScore,
 }
 
 impl Measure {
@@ -56,6 +61,7 @@ impl Measure {
                 "g equivalent dry fuel/l"
             }
             Measure::TimeToBoilCorrected => "min",
+            Measure::SafetyScore | Measure::DurabilityScore => "points of 100",
         }
     }
 
@@ -66,6 +72,8 @@ impl Measure {
             }
             Measure::CarbonMonoxidePerDelivered => Some(TierMetric::CarbonMonoxide),
             Measure::Pm25PerDelivered => Some(TierMetric::Pm25),
+            Measure::SafetyScore => Some(TierMetric::Safety),
+            Measure::DurabilityScore => Some(TierMetric::Durability),
             _ => None,
         }
     }
@@ -82,7 +90,7 @@ impl Measure {
 /// All that one test tells, by measure.
 pub(super) type Measured = BTreeMap<Measure, Decimal>;
 
-pub(super) fn measures(found: &Performance) -> Result<Measured, TestError> {
+pub(super) fn measures(test: &StoveTest, found: &Performance) -> Result<Measured, TestError> {
     let mut measures = BTreeMap::from([
         (Measure::UsefulEnergy, found.useful.mj()),
         (
@@ -138,6 +146,8 @@ pub(super) fn measures(found: &Performance) -> Result<Measured, TestError> {
             Measure::TimeToBoilCorrected,
             boiling.and_then(|found| found.time_to_boil_corrected_min),
         ),
+        (Measure::SafetyScore, test.safety_score),
+        (Measure::DurabilityScore, test.durability_score),
     ];
     let known = |(measure, value): (Measure, Option<Decimal>)| Some((measure, value?));
     measures.extend(optional.into_iter().filter_map(known));

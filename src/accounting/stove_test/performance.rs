@@ -204,6 +204,9 @@ fn check(test: &StoveTest) -> Result<(), TestError> {
     let zero = Decimal::ZERO;
     let water = zero..=HOTTEST_WATER;
     let none_below = |value: Option<Decimal>| value.is_none_or(|value| value >= zero);
+    let scored = |value: Option<Decimal>| {
+        value.is_none_or(|value| (zero..=Decimal::ONE_HUNDRED).contains(&value))
+    };
     let possible = [
         (test.fuel_wet_kg > zero, "no fuel was burnt"),
         (
@@ -234,6 +237,10 @@ fn check(test: &StoveTest) -> Result<(), TestError> {
         (
             test.water_end_c >= test.water_start_c,
             "the water was colder at the end than at the start",
+        ),
+        (
+            scored(test.safety_score) && scored(test.durability_score),
+            "a score lies between 0 and 100",
         ),
         (
             none_below(test.co_g) && none_below(test.pm25_mg),

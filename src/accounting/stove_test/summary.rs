@@ -97,7 +97,7 @@ pub fn summarise(
             return Err(TestError::Twice(code.to_owned()));
         }
         let values = performance(test, conditions)
-            .and_then(|found| measures(&found))
+            .and_then(|found| measures(test, &found))
             .map_err(TestError::of(code))?;
         measured.insert(code, values);
         groups
@@ -182,7 +182,7 @@ fn measure_summary(measure: Measure, replicates: Replicates, too_strong: bool) -
     let interval = replicates
         .interval()
         .map(|(lower, upper)| (settled(lower), settled(upper)));
-    let withheld = |metric: &TierMetric| too_strong && *metric != TierMetric::ThermalEfficiency;
+    let withheld = |metric: &TierMetric| too_strong && metric.is_of_emissions();
     MeasureSummary {
         measure,
         unit: measure.unit(),

@@ -42,6 +42,8 @@ fn burn() -> StoveTest {
         minutes: decimal("24"),
         co_g: Some(decimal("8")),
         pm25_mg: Some(decimal("270")),
+        safety_score: None,
+        durability_score: None,
     }
 }
 
@@ -276,22 +278,35 @@ fn rows_that_no_test_can_give_are_refused_in_words() {
 #[test]
 fn tiers_begin_on_their_bounds() {
     let rows = [
-        (5, "0.50", "3.0", "5"),
-        (4, "0.40", "4.4", "62"),
-        (3, "0.30", "7.2", "218"),
-        (2, "0.20", "11.5", "481"),
-        (1, "0.10", "18.3", "1031"),
+        (5, "0.50", "3.0", "5", "95"),
+        (4, "0.40", "4.4", "62", "86"),
+        (3, "0.30", "7.2", "218", "77"),
+        (2, "0.20", "11.5", "481", "68"),
+        (1, "0.10", "18.3", "1031", "60"),
     ];
     let little = decimal("0.0001");
-    for (expected, efficiency, co, pm25) in rows {
+    for (expected, efficiency, co, pm25, safety) in rows {
         for (metric, bound, worse) in [
             (TierMetric::ThermalEfficiency, efficiency, -little),
             (TierMetric::CarbonMonoxide, co, little),
             (TierMetric::Pm25, pm25, little),
+            (TierMetric::Safety, safety, -little),
         ] {
             assert_eq!(tier(metric, decimal(bound)), expected, "{metric:?} {bound}");
             assert_eq!(tier(metric, decimal(bound) + worse), expected - 1);
         }
+    }
+}
+
+/// Durability is below 10, 15, 20, 25 and 35 for the tiers 5 to 1 (the same table, MEMORY).
+#[test]
+fn tiers_of_durability_end_below_their_bounds() {
+    for (better, bound) in [(5, "10"), (4, "15"), (3, "20"), (2, "25"), (1, "35")] {
+        assert_eq!(
+            tier(TierMetric::Durability, decimal(bound) - decimal("0.01")),
+            better
+        );
+        assert_eq!(tier(TierMetric::Durability, decimal(bound)), better - 1);
     }
 }
 

@@ -10,7 +10,7 @@ use utoipa::ToSchema;
 pub const TIERS_NOTE: &str = "Tiers of ISO/TR 19867-3:2018 are valid only for results of a \
 laboratory test by ISO 19867-1; each metric has its own tier and there is no overall one. Bounds of \
 the tiers: MEMORY. The tier at the unfavourable end of the two-sided 90 % interval (lower end for \
-efficiency, upper end for emissions) is the cautious reading; that the standard reads it so is \
+efficiency and safety, upper end for emissions and durability) is the cautious reading; that the standard reads it so is \
 MEMORY.";
 
 /// Emission tiers were set for stoves up to this firepower, kW (SEEN in a summary of the report).
@@ -25,34 +25,58 @@ pub enum TierMetric {
     CarbonMonoxide,
     /// mg/MJd; lower is better.
     Pm25,
+    /// Points of 100; higher is better.
+    Safety,
+    /// Points of 100; lower is better.
+    Durability,
+}
+
+/// Which side of a bound belongs to its tier.
+enum Side {
+    AtLeast,
+    AtMost,
+    Below,
 }
 
 impl TierMetric {
-    /// Bounds of the tiers 5, 4, 3, 2, 1; each belongs to its tier (MEMORY, strong).
+    /// Bounds of the tiers 5, 4, 3, 2, 1 (MEMORY, strong); each belongs to its tier, but for
+    /// durability, whose tiers begin below their bound.
     fn bounds(self) -> [Decimal; 5] {
         match self {
             TierMetric::ThermalEfficiency => [50, 40, 30, 20, 10].map(|n| Decimal::new(n, 2)),
             TierMetric::CarbonMonoxide => [30, 44, 72, 115, 183].map(|n| Decimal::new(n, 1)),
             TierMetric::Pm25 => [5, 62, 218, 481, 1031].map(|n| Decimal::new(n, 0)),
+            TierMetric::Safety => [95, 86, 77, 68, 60].map(|n| Decimal::new(n, 0)),
+            TierMetric::Durability => [10, 15, 20, 25, 35].map(|n| Decimal::new(n, 0)),
+        }
+    }
+
+    fn side(self) -> Side {
+        match self {
+            TierMetric::ThermalEfficiency | TierMetric::Safety => Side::AtLeast,
+            TierMetric::CarbonMonoxide | TierMetric::Pm25 => Side::AtMost,
+            TierMetric::Durability => Side::Below,
         }
     }
 
     fn higher_is_better(self) -> bool {
-        self == TierMetric::ThermalEfficiency
+        matches!(self.side(), Side::AtLeast)
+    }
+
+    pub(super) fn is_of_emissions(self) -> bool {
+        matches!(self, TierMetric::CarbonMonoxide | TierMetric::Pm25)
     }
 }
 
-/// The tier, 0 to 5, of one value: a fraction, g/MJd or mg/MJd.
+/// The tier, 0 to 5, of one value: a fraction, g/MJd, mg/MJd or points of 100.
 pub fn tier(metric: TierMetric, value: Decimal) -> u8 {
     (1..=5)
         .rev()
         .zip(metric.bounds())
-        .find(|(_, bound)| {
-            if metric.higher_is_better() {
-                value >= *bound
-            } else {
-                value <= *bound
-            }
+        .find(|(_, bound)| match metric.side() {
+            Side::AtLeast => value >= *bound,
+            Side::AtMost => value <= *bound,
+            Side::Below => value < *bound,
         })
         .map_or(0, |(tier, _)| tier)
 }

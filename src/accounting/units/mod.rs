@@ -34,6 +34,25 @@
 //! let _ = WetMass::from_kg(1.into()) + DryMass::from_kg(1.into());
 //! ```
 //!
+//! Nor taking dry from wet, nor adding the fuel that was weighed and the fuel that a test counts as spent, nor
+//! drying by a moisture on the dry basis:
+//!
+//! ```compile_fail
+//! use emberbook::accounting::units::{DryMass, WetMass};
+//! let _ = WetMass::from_kg(2.into()).checked_sub(DryMass::from_kg(1.into()));
+//! ```
+//!
+//! ```compile_fail
+//! use emberbook::accounting::units::{DryMass, EquivalentDryFuel};
+//! let _ = DryMass::from_kg(1.into()).checked_add(EquivalentDryFuel::from_kg(1.into()));
+//! ```
+//!
+//! ```compile_fail
+//! use emberbook::accounting::units::{DryBasisMoisture, WetMass};
+//! let moisture = DryBasisMoisture::from_fraction("0.2".parse().unwrap()).unwrap();
+//! let _ = WetMass::from_kg(1.into()).dried(moisture);
+//! ```
+//!
 //! Neither does the heat of a dry mass by the calorific value of the fuel as received:
 //!
 //! ```compile_fail
@@ -48,6 +67,13 @@
 //! use emberbook::accounting::units::{BlackCarbon, EmissionMass, Pm25};
 //! let soot = EmissionMass::<BlackCarbon>::from_g(1.into());
 //! let _ = soot.checked_add(EmissionMass::<Pm25>::from_g(1.into()));
+//! ```
+//!
+//! Nor energy of the fuel and energy that reached the pot:
+//!
+//! ```compile_fail
+//! use emberbook::accounting::units::{Energy, UsefulEnergy};
+//! let _ = Energy::from_mj(1.into()).checked_add(UsefulEnergy::from_mj(1.into()));
 //! ```
 //!
 //! Nor a factor per kg of fuel applied to an energy, nor one per MJ of fuel to the MJ that

@@ -68,7 +68,8 @@ mod tests {
             header(BatchKind::StoveTest),
             "test_code,laboratory,tested_on,device,stove_age_years,fuel,fuel_wet_kg,moisture_wb,\
              fuel_ncv_dry_mj_per_kg,char_left_dry_kg,char_ncv_mj_per_kg,water_start_kg,\
-             water_end_kg,water_start_c,water_end_c,minutes,co_g,pm25_mg"
+             water_end_kg,water_start_c,water_end_c,minutes,co_g,pm25_mg,\
+             safety_score,durability_score"
         );
         assert_eq!(
             header(BatchKind::CharLab),

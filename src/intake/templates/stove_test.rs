@@ -24,6 +24,8 @@ pub(in crate::intake) const END_CELSIUS: usize = 14;
 pub(in crate::intake) const MINUTES: usize = 15;
 pub(in crate::intake) const CO: usize = 16;
 pub(in crate::intake) const PM25: usize = 17;
+pub(in crate::intake) const SAFETY: usize = 18;
+pub(in crate::intake) const DURABILITY: usize = 19;
 
 const NCV_UNIT: &str = "MJ/kg dry";
 
@@ -113,6 +115,16 @@ pub(in crate::intake) static TEMPLATE: Template = Template {
             description: "Fine particulate (PM2.5) given off in the whole test",
             example: "612",
         },
+        score(
+            "safety_score",
+            "Safety score of this stove by ISO 19867-1; the higher the safer",
+            "88",
+        ),
+        score(
+            "durability_score",
+            "Durability score of this stove by ISO 19867-1; the lower the more lasting",
+            "12",
+        ),
     ],
     rules: &[
         RowRule {
@@ -153,6 +165,18 @@ const fn temperature(
         value: decimal(0, 101, 3),
         required: true,
         unit: Some(CELSIUS),
+        description,
+        example,
+    }
+}
+
+/// One score of the whole stove, given with each of its burns or with one of them.
+const fn score(name: &'static str, description: &'static str, example: &'static str) -> Column {
+    Column {
+        name,
+        value: decimal(0, 100, 2),
+        required: false,
+        unit: Some("points of 100"),
         description,
         example,
     }

@@ -99,6 +99,8 @@ fn rows_of_tests_and_samples_become_their_types_field_by_field() {
             minutes: decimal("61"),
             co_g: Some(decimal("18.4")),
             pm25_mg: Some(decimal("612")),
+            safety_score: Some(decimal("88")),
+            durability_score: Some(decimal("12")),
         })
     );
     assert_eq!(
@@ -140,6 +142,8 @@ const CELLS: &[(BatchKind, &str, &str, &str, &str)] = &[
     (STOVE, "water_start_c", "-1", "out_of_range", "outside 0 to 101 (degree Celsius)"),
     (STOVE, "water_end_c", "210", "out_of_range", "outside 0 to 101 (degree Celsius)"),
     (STOVE, "co_g", "5001", "out_of_range", "outside 0 to 5000 (g)"),
+    (STOVE, "safety_score", "100.01", "out_of_range", "outside 0 to 100 (points of 100)"),
+    (STOVE, "durability_score", "-1", "out_of_range", "outside 0 to 100 (points of 100)"),
     (STOVE, "pm25_mg", "-0.1", "out_of_range", "outside 0 to 1000000 (mg)"),
     (LAB, "carbon_total", "78.4", "out_of_range", "78.4 percent is 0.784"),
     (LAB, "carbon_inorganic", "0.6", "out_of_range", "outside 0 to 0.15 (fraction of dry mass)"),
@@ -247,6 +251,8 @@ fn what_stands_on_a_bound_is_taken() {
             &[("char_left_dry_kg", "0"), ("char_ncv_mj_per_kg", "0")],
         ),
         (STOVE, &[("co_g", ""), ("pm25_mg", "")]),
+        (STOVE, &[("safety_score", "100"), ("durability_score", "0")]),
+        (STOVE, &[("safety_score", ""), ("durability_score", "")]),
         (
             LAB,
             &[("carbon_total", "0.9"), ("carbon_inorganic", "0.15")],

@@ -1,9 +1,10 @@
 //! Estimates that know how their units were drawn: simple random, stratified, by
-//! clusters in one or two stages, and ratios under each of them.
+//! clusters in one or two stages, ratios under each of them, and samples weighed afterwards.
 //!
 //! A row holds the values measured on one unit, so that several means come with what they
 //! share. A proportion is the mean of ones and zeroes: [`yes_no`] makes the rows.
 
+pub mod calibrated;
 pub mod cluster;
 mod parts;
 pub mod ratio;
@@ -11,6 +12,7 @@ pub mod simple;
 pub mod stratified;
 pub mod two_stage;
 
+pub use calibrated::post_stratified_mean_vector;
 pub use cluster::{
     Cluster, ClusterFrame, ClusterTotal, cluster_mean_vector, cluster_totals_mean_vector,
 };

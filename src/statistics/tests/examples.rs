@@ -210,3 +210,38 @@ fn schools_drawn_at_random() {
     let total = simple::total(&column(2), 6194).unwrap();
     both("total", total, (3_621_074.0, 169_520.0), (1.0, 1.0));
 }
+
+/// Lohr, example 3.2, acres of 1992 over those of 1987 in the counties drawn (means, deviations and
+/// correlation of the textbook, MEMORY): 0.9865652, SE 0.006053015 without the finite correction
+/// (SEEN, vignette of R `SDaA`), with it 0.00575047; times 964 470 625 acres it is 951 513 191,
+/// SE 5 546 162 (COMPUTED). The correlation is known to six digits, the errors so to five.
+#[test]
+fn lohr_ratio_of_acres() {
+    let (now, before, together) = (
+        (297_897.0467, 344_551.8948),
+        (301_953.7233, 344_829.5964),
+        0.995806_f64,
+    );
+    let spread = (299.0f64 / 300.0).sqrt();
+    let apart = (1.0 - together * together).sqrt();
+    let rows: Vec<Vec<f64>> = (0..300)
+        .map(|at| {
+            let u = if at % 2 == 0 { spread } else { -spread };
+            let w = if at % 4 < 2 { spread } else { -spread };
+            vec![
+                now.0 + now.1 * (together * u + apart * w),
+                before.0 + before.1 * u,
+            ]
+        })
+        .collect();
+    let columns = Columns {
+        numerator: 0,
+        denominator: 1,
+    };
+    let endless = ratio::of_simple(&rows, None, columns).unwrap();
+    both("ratio", endless, (0.9865652, 0.006053015), (1e-7, 1e-7));
+    let finite = ratio::of_simple(&rows, Some(3078), columns).unwrap();
+    printed("error", finite.standard_error, 0.00575047, 1e-7);
+    let total = finite.times(964_470_625.0);
+    both("total", total, (951_513_191.0, 5_546_162.0), (1.0, 60.0));
+}

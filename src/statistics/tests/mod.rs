@@ -5,6 +5,7 @@ mod distributions;
 mod examples;
 mod properties;
 pub mod survey;
+mod weighed;
 
 /// The rows of a reference file below its comments and its line of names.
 fn rows(text: &'static str) -> Vec<Vec<&'static str>> {

@@ -12,9 +12,9 @@ use crate::statistics::estimate::VectorMean;
 use std::collections::BTreeMap;
 
 const EXPECTED: &str = include_str!("../../../tests/reference/survey.csv");
-const APISRS: &str = include_str!("../../../tests/reference/apisrs.csv");
+pub const APISRS: &str = include_str!("../../../tests/reference/apisrs.csv");
 const APISTRAT: &str = include_str!("../../../tests/reference/apistrat.csv");
-const APICLUS1: &str = include_str!("../../../tests/reference/apiclus1.csv");
+pub const APICLUS1: &str = include_str!("../../../tests/reference/apiclus1.csv");
 const MU284: &str = include_str!("../../../tests/reference/mu284.csv");
 
 const WITHIN: f64 = 1e-10;

@@ -15,6 +15,7 @@ use crate::verifier::assert_sound_export;
 use emberbook::accounting::gather;
 use emberbook::accounting::inputs::Period;
 use emberbook::store::cohorts::{self, Scope};
+use emberbook::store::populations;
 use invented::{Invented, Known};
 use rust_decimal::Decimal;
 use serde_json::json;
@@ -64,6 +65,19 @@ async fn compare(
     assert_eq!(Ok(&days), by_rows.as_ref(), "{place}");
 
     let mut compared = days.len();
+    // The same days for surveys and kitchens, and a second round of kitchens a month later.
+    let days = (scope.period.starts_on, scope.period.ends_on);
+    let month = chrono::Months::new(1);
+    let field = gather::FieldDays {
+        usage: vec![days],
+        project_kitchens: vec![days, (days.0 + month, days.1 + month)],
+    };
+    let drawn = populations::to_draw_from(connection, scope, &field)
+        .await
+        .expect("populations");
+    let by_rows = gather::to_draw_from(&households, &deployments, &ends, &field);
+    assert_eq!(Ok(&drawn), by_rows.as_ref(), "{place}");
+    compared += drawn.len();
     for rounds in [
         vec!["u1".to_owned()],
         vec!["u1".into(), "u2".into()],

@@ -189,12 +189,14 @@ fn stove(chance: &mut Chance, n: u64) -> StoveTest {
         minutes: kg(chance, 1000, 9000),
         co_g: chance.percent(60).then(|| kg(chance, 0, 9000)),
         pm25_mg: chance.percent(60).then(|| kg(chance, 0, 900_000)),
+        safety_score: chance.percent(40).then(|| kg(chance, 0, 10_000)),
+        durability_score: chance.percent(40).then(|| kg(chance, 0, 10_000)),
     }
 }
 
 fn stove_row(row: &StoveTest) -> String {
     format!(
-        "{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{}",
+        "{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{}",
         row.test_code,
         row.laboratory,
         row.tested_on,
@@ -212,7 +214,9 @@ fn stove_row(row: &StoveTest) -> String {
         row.water_end_c,
         row.minutes,
         optional(row.co_g),
-        optional(row.pm25_mg)
+        optional(row.pm25_mg),
+        optional(row.safety_score),
+        optional(row.durability_score)
     )
 }
 

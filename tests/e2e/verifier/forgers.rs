@@ -51,7 +51,14 @@ fn rehash(header: &str, line: &str) -> (String, Hash) {
         .skip(3)
         // Later columns are no part of a row that leaves them empty.
         .filter(|(name, cell)| {
-            let later = ["enumerator_code", "started_at", "ended_at"].contains(name);
+            let later = [
+                "enumerator_code",
+                "started_at",
+                "ended_at",
+                "safety_score",
+                "durability_score",
+            ]
+            .contains(name);
             !(later && cell.is_empty())
         })
         .map(|(name, cell)| {

@@ -2,7 +2,7 @@
 
 use super::Check;
 use crate::accounting::factor::Quantity;
-use crate::accounting::methodology::{KilnRule, Leakage, LeakageItem};
+use crate::accounting::methodology::{Design, FinitePopulation, KilnRule, Leakage, LeakageItem};
 use crate::accounting::statement::kiln::calorific_value_problem;
 use crate::accounting::statement::short_lived::{SHORT_LIVED, set_slug};
 use crate::accounting::statement::species::STATED_SPECIES;
@@ -193,6 +193,21 @@ impl Check<'_> {
                     "The shares add up to {}; more than the whole cannot leak.",
                     sum.normalize()
                 ),
+            );
+        }
+    }
+}
+
+impl Check<'_> {
+    /// Sites drawn as clusters have no correction: one asked for beside them would do nothing.
+    pub(super) fn designs(&mut self) {
+        let designs = self.methodology.designs;
+        let clustered = [designs.kitchens, designs.usage].map(|of| of == Design::ClusteredBySite);
+        if designs.finite_population == FinitePopulation::Register && clustered == [true, true] {
+            self.say(
+                "designs.finite_population",
+                "Sites drawn as clusters are not corrected for a finite population: the share of \
+                 sites drawn says nothing of the units left out within them.",
             );
         }
     }

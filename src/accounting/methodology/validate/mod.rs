@@ -52,6 +52,7 @@ pub fn validate(methodology: &Methodology, factors: &[Factor]) -> Vec<Shortcomin
     check.short_lived_sets();
     check.leakage();
     check.displacement();
+    check.designs();
     check.char_rule();
     check.claim();
     check.uncertainty();

@@ -100,6 +100,20 @@ fn plain_choices_are_looked_at() {
     only(PLAIN, "fuels", &["no rule for any fuel"], |m, _| {
         m.fuels.clear()
     });
+    let place = "designs.finite_population";
+    only(PLAIN, place, &["Sites drawn as clusters"], |m, _| {
+        m.designs = SampleDesigns {
+            kitchens: Design::ClusteredBySite,
+            usage: Design::ClusteredBySite,
+            finite_population: FinitePopulation::Register,
+        };
+    });
+    for design in [Design::SimpleRandom, Design::PostStratifiedBySite] {
+        let mut counted = supplied(PLAIN);
+        counted.designs.kitchens = design;
+        counted.designs.finite_population = FinitePopulation::Register;
+        assert_eq!(validate(&counted, &published_factors().unwrap()), []);
+    }
     let place = "fuels.wood.char_class";
     let found = bent(PLAIN, |m, _| m.fuels[0].char_class = String::new());
     says(&found, place, &["cannot be empty"]);

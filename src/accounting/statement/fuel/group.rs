@@ -3,6 +3,7 @@
 use super::{Arm, rule_of};
 use crate::accounting::inputs::{Burn, EvidenceRole, KitchenHousehold};
 use crate::accounting::methodology::FuelRule;
+use crate::accounting::rounding::to_statistic;
 use crate::accounting::statement::draft::Draft;
 use crate::accounting::trace::{Heading, LedgerError};
 use rust_decimal::Decimal;
@@ -51,6 +52,15 @@ impl<'a> Group<'a> {
             households,
             burns: burns.into_iter().zip(rules).collect(),
             columns,
+        })
+    }
+
+    /// Dry kg of all fuels a day, household by household.
+    pub fn fuel_a_day(&self) -> impl Iterator<Item = f64> + '_ {
+        let fuels = self.columns.get(..self.burns.len()).unwrap_or_default();
+        (0..self.households.len()).map(move |row| {
+            let of = |column: &Vec<Decimal>| column.get(row).copied().map_or(0.0, to_statistic);
+            fuels.iter().map(of).sum()
         })
     }
 

@@ -1,11 +1,13 @@
 //! Kitchen tests: both groups as weighed, apart from each other or before and after.
 
+use super::difference::tested;
 use super::group::Group;
 use super::{Arm, BurntFuel, Groups, Kitchens, all_fuels, sample};
 use crate::accounting::inputs::{Burn, KitchenHousehold};
 use crate::accounting::methodology::{FuelPer, FuelRule};
 use crate::accounting::statement::draft::Draft;
 use crate::accounting::trace::{Heading, NodeRef, Sign, Term};
+use crate::statistics::compare;
 use std::collections::BTreeSet;
 
 /// The means of one group: a node for each burn, and one for standard adults.
@@ -98,11 +100,25 @@ pub(super) fn paired<'a>(draft: &mut Draft<'a>) -> Option<Groups<'a>> {
     let project = of_pairs(&inputs.project_kitchens);
     let project = Group::read(draft, Arm::Project, Arm::Project.role(), project);
     let (baseline, project) = (baseline?, project?);
+    note_paired(draft, &baseline, &project);
     let nodes = sample::kitchens(draft, "paired kitchen tests", &[&baseline, &project])?;
     let (of_baseline, of_project) = nodes.first().zip(nodes.get(1))?;
     let before = Means::new(baseline, of_baseline)?;
     let after = Means::new(project, of_project)?;
     finished(draft, before, after)
+}
+
+/// Whether the kitchens burn less than before: the paired t test of each kitchen's dry fuel a day.
+fn note_paired(draft: &mut Draft, before: &Group, after: &Group) {
+    let pairs: Vec<(f64, f64)> = before.fuel_a_day().zip(after.fuel_a_day()).collect();
+    let found = tested(compare::paired(&pairs));
+    draft.note(
+        "kitchen-test-difference",
+        format!(
+            "Dry fuel a day of {} kitchens, before less after, paired t test: {found}.",
+            pairs.len()
+        ),
+    );
 }
 
 /// Says where intensity of use is, so that nobody multiplies by it again.

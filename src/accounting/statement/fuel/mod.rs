@@ -3,6 +3,7 @@
 //! Every method ends in the same two groups of burns, so that what follows need not
 //! know which one it was.
 
+mod difference;
 mod displacement;
 mod group;
 mod kitchen_test;

@@ -5,13 +5,15 @@ use crate::accounting::inputs::EvidenceRole;
 use crate::accounting::methodology::Design;
 use crate::accounting::rounding::to_statistic;
 use crate::accounting::statement::draft::Draft;
+use crate::accounting::statement::population::{Population, Sample, population};
 use crate::accounting::statement::sites;
 use crate::accounting::trace::{Estimate, Family, Heading, LedgerError, NodeRef, Survey};
 use crate::statistics::StatisticsError;
 use crate::statistics::design::{
-    ClusterFrame, ClusterTotal, Stratum, cluster_totals_mean_vector, stratified_mean_vector,
+    ClusterFrame, ClusterTotal, Stratum, cluster_totals_mean_vector, post_stratified_mean_vector,
+    simple_mean_vector, stratified_mean_vector,
 };
-use crate::statistics::estimate::{VectorMean, mean_vector};
+use crate::statistics::estimate::VectorMean;
 use rust_decimal::Decimal;
 use std::collections::BTreeMap;
 
@@ -36,7 +38,7 @@ pub(super) fn simple(
     named: Named,
     columns: &[&[Decimal]],
 ) -> Option<Vec<NodeRef>> {
-    let averages = simple_random(draft, &named.name, columns)?;
+    let averages = simple_random(draft, &named.name, columns, None)?;
     enter(draft, named, columns, averages)
 }
 
@@ -58,9 +60,24 @@ pub(super) fn kitchens(
     for (row, household) in last.households.iter().enumerate() {
         rows_of_site.entry(&household.site).or_default().push(row);
     }
-    let averages = match draft.inputs.methodology.designs.kitchens {
-        Design::SimpleRandom => simple_random(draft, name, &columns)?,
-        Design::StratifiedBySite => stratified(draft, name, &columns, &rows_of_site)?,
+    let design = draft.inputs.methodology.designs.kitchens;
+    let taken = rows_of_site
+        .iter()
+        .map(|(site, rows)| (*site, rows.len() as u64))
+        .collect();
+    let sample = Sample {
+        name,
+        role: last.role,
+        age_band: None,
+        design,
+        taken: &taken,
+    };
+    let drawn_from = population(draft, &sample)?;
+    let averages = match design {
+        Design::SimpleRandom => simple_random(draft, name, &columns, drawn_from.whole)?,
+        Design::StratifiedBySite | Design::PostStratifiedBySite => {
+            stratified(draft, &sample, &columns, &rows_of_site, &drawn_from)?
+        }
         Design::ClusteredBySite => clustered(draft, name, &columns, &rows_of_site)?,
     };
     let named = Named {
@@ -83,9 +100,18 @@ pub(super) fn kitchens(
     Some(by_group)
 }
 
-fn simple_random(draft: &mut Draft, name: &str, columns: &[&[Decimal]]) -> Option<Averages> {
+fn simple_random(
+    draft: &mut Draft,
+    name: &str,
+    columns: &[&[Decimal]],
+    drawn_from: Option<u64>,
+) -> Option<Averages> {
     let all: Vec<usize> = (0..units(columns)).collect();
-    let spread = spread(draft, name, mean_vector(&rows(columns, &all)))?;
+    let spread = spread(
+        draft,
+        name,
+        simple_mean_vector(&rows(columns, &all), drawn_from),
+    )?;
     Some(Averages {
         means: means(draft, name, columns, &all)?,
         spread,
@@ -93,12 +119,15 @@ fn simple_random(draft: &mut Draft, name: &str, columns: &[&[Decimal]]) -> Optio
     })
 }
 
+/// Sites as strata, of the draw or made after it.
 fn stratified(
     draft: &mut Draft,
-    name: &str,
+    sample: &Sample,
     columns: &[&[Decimal]],
     rows_of_site: &BTreeMap<&str, Vec<usize>>,
+    drawn_from: &Population,
 ) -> Option<Averages> {
+    let name = sample.name;
     let lone: Vec<&str> = rows_of_site
         .iter()
         .filter(|(_, rows)| rows.len() < 2)
@@ -116,11 +145,7 @@ fn stratified(
         return None;
     }
     let days = sites::stove_days(draft, None);
-    let sampled = rows_of_site
-        .iter()
-        .map(|(site, rows)| (*site, rows.len() as u64))
-        .collect();
-    let weights = sites::weights(draft, &days, &sampled, name);
+    let weights = sites::weights(draft, &days, sample.taken, name);
     let mut strata = Vec::new();
     let mut site_means = Vec::new();
     for (site, weight) in &weights {
@@ -128,7 +153,7 @@ fn stratified(
         site_means.push((*weight, means(draft, name, columns, own)?));
         strata.push(Stratum {
             weight: to_statistic(*weight),
-            population: None,
+            population: drawn_from.of_site.get(*site).copied(),
             rows: rows(columns, own),
         });
     }
@@ -142,10 +167,23 @@ fn stratified(
         })
     };
     let means: Result<Vec<_>, _> = (0..columns.len()).map(mean_of_column).collect();
+    let means = draft.keep(means)?;
+    let sites = strata.len();
+    if sample.design == Design::PostStratifiedBySite {
+        return Some(Averages {
+            means,
+            spread: spread(
+                draft,
+                name,
+                post_stratified_mean_vector(&strata, drawn_from.whole),
+            )?,
+            design: format!(", weighed afterwards by {sites} sites"),
+        });
+    }
     Some(Averages {
-        means: draft.keep(means)?,
+        means,
         spread: spread(draft, name, stratified_mean_vector(&strata))?,
-        design: format!(", {} sites as strata", strata.len()),
+        design: format!(", {sites} sites as strata"),
     })
 }
 

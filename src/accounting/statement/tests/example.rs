@@ -5,6 +5,7 @@ use crate::accounting::inputs::*;
 use crate::accounting::methodology::*;
 use crate::accounting::statement::{Statement, state};
 use rust_decimal::Decimal;
+use std::collections::BTreeMap;
 use std::str::FromStr;
 use uuid::Uuid;
 
@@ -263,6 +264,8 @@ pub fn example() -> StatementInputs {
         cooking_tests: vec![],
         stove_tests: vec![],
         char_lab: vec![],
+        to_draw_from: vec![],
+        open_flags: BTreeMap::new(),
         evidence: vec![],
     }
 }

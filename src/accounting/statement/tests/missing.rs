@@ -53,6 +53,22 @@ fn few_answers_are_noted() {
 }
 
 #[test]
+fn open_flags_on_the_rows_are_counted_and_change_no_figure() {
+    let mut inputs = example();
+    let plain = stated(&inputs);
+    inputs.open_flags = [("near_twins", 2), ("beyond_limits", 1)]
+        .map(|(screen, flags)| (screen.to_owned(), flags))
+        .into();
+    let flagged = stated(&inputs);
+    assert_eq!(notes(&flagged), ["open-flags"]);
+    let note = flagged.notes.iter().find(|note| note.code == "open-flags");
+    let sentence = &note.unwrap().sentence;
+    assert!(sentence.contains("3 of them had not been answered: beyond_limits 1, near_twins 2."));
+    assert_eq!(flagged.figures, plain.figures);
+    assert_eq!(flagged.trace, plain.trace);
+}
+
+#[test]
 fn one_kitchen_has_no_spread() {
     let mut inputs = example();
     inputs.project_kitchens.pop();

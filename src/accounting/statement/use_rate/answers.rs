@@ -4,6 +4,7 @@ use crate::accounting::inputs::{EvidenceRole, UsageCount};
 use crate::accounting::methodology::Design;
 use crate::accounting::rounding::to_statistic;
 use crate::accounting::statement::draft::Draft;
+use crate::accounting::statement::population::{Population, Sample, population};
 use crate::accounting::statement::sites;
 use crate::accounting::trace::{Estimate, Family, Heading, LedgerError, NodeRef, Survey};
 use crate::statistics::StatisticsError;
@@ -39,9 +40,24 @@ pub(super) fn share_in_use(draft: &mut Draft, band: u32) -> Option<NodeRef> {
         .filter_map(|(site, count)| Some((*site, (count.in_use, all_answers(count)?))))
         .collect();
     let name = format!("usage answers, age band {band}");
-    let share = match draft.inputs.methodology.designs.usage {
-        Design::SimpleRandom => simple(draft, &name, all.in_use, answers)?,
-        Design::StratifiedBySite => stratified(draft, &name, band, &answered)?,
+    let design = draft.inputs.methodology.designs.usage;
+    let taken = answered
+        .iter()
+        .map(|(site, (_, answers))| (*site, *answers))
+        .collect();
+    let sample = Sample {
+        name: &name,
+        role: EvidenceRole::Usage,
+        age_band: Some(band),
+        design,
+        taken: &taken,
+    };
+    let drawn_from = population(draft, &sample)?;
+    let share = match design {
+        Design::SimpleRandom => simple(draft, &name, all.in_use, answers, &drawn_from)?,
+        Design::StratifiedBySite | Design::PostStratifiedBySite => {
+            stratified(draft, &sample, band, &answered, &drawn_from)?
+        }
         Design::ClusteredBySite => clustered(draft, &name, &answered, all.in_use, answers)?,
     };
     let label = format!(
@@ -78,11 +94,17 @@ fn kept<T>(draft: &mut Draft, id: &str, found: Result<T, StatisticsError>) -> Op
     draft.keep(found)
 }
 
-fn simple(draft: &mut Draft, name: &str, in_use: u64, answers: u64) -> Option<Share> {
+fn simple(
+    draft: &mut Draft,
+    name: &str,
+    in_use: u64,
+    answers: u64,
+    drawn_from: &Population,
+) -> Option<Share> {
     let error = kept(draft, name, proportion_standard_error(in_use, answers))?;
     Some(Share {
         value: Decimal::from(in_use) / Decimal::from(answers),
-        variance: error * error,
+        variance: error * error * drawn_from.left(answers),
         // One answer has no spread; it gets the fewest degrees that Student's t is defined for.
         degrees_of_freedom: answers.saturating_sub(1).max(1) as f64,
         design: String::new(),
@@ -90,12 +112,17 @@ fn simple(draft: &mut Draft, name: &str, in_use: u64, answers: u64) -> Option<Sh
 }
 
 /// `sum W_h p_h`, each site weighed by its stove days in the band.
+///
+/// The variance is `sum W_h^2 (1 - n_h / N_h) v_h`; where the sites are strata only since the draw,
+/// `(1 - n / N) n / (n - 1) sum W_h^2 v_h`, with the degrees of freedom of one sample.
 fn stratified(
     draft: &mut Draft,
-    name: &str,
+    sample: &Sample,
     band: u32,
     answered: &BTreeMap<&str, (u64, u64)>,
+    drawn_from: &Population,
 ) -> Option<Share> {
+    let name = sample.name;
     let lone: Vec<&str> = answered
         .iter()
         .filter(|(_, (_, answers))| *answers < 2)
@@ -113,28 +140,35 @@ fn stratified(
         return None;
     }
     let days = sites::stove_days(draft, Some(band));
-    let sampled = answered
-        .iter()
-        .map(|(site, (_, answers))| (*site, *answers))
-        .collect();
-    let weights = sites::weights(draft, &days, &sampled, name);
+    let weights = sites::weights(draft, &days, sample.taken, name);
     let total: f64 = weights.values().map(|weight| to_statistic(*weight)).sum();
-    let (mut parts, mut variance, mut degrees_of_freedom) = (Vec::new(), 0.0, 0.0);
+    let (mut parts, mut variance, mut weighed) = (Vec::new(), 0.0, 0);
     for (site, weight) in &weights {
         let (in_use, answers) = *answered.get(site)?;
         let error = kept(draft, name, proportion_standard_error(in_use, answers))?;
-        variance += (to_statistic(*weight) / total * error).powi(2);
-        degrees_of_freedom += answers.saturating_sub(1) as f64;
+        let left = drawn_from.left_in(site, answers);
+        variance += (to_statistic(*weight) / total * error).powi(2) * left;
+        weighed += answers;
         parts.push((*weight, Decimal::from(in_use) / Decimal::from(answers)));
     }
     let value = sites::weighted_mean(parts.into_iter()).ok_or_else(|| LedgerError::TooLarge {
         id: name.to_owned(),
     });
+    let value = draft.keep(value)?;
+    let (answers, sites) = (weighed as f64, weights.len());
+    if sample.design == Design::PostStratifiedBySite {
+        return Some(Share {
+            value,
+            variance: variance * answers / (answers - 1.0) * drawn_from.left(weighed),
+            degrees_of_freedom: answers - 1.0,
+            design: format!(", weighed afterwards by {sites} sites"),
+        });
+    }
     Some(Share {
-        value: draft.keep(value)?,
+        value,
         variance,
-        degrees_of_freedom,
-        design: format!(", {} sites as strata", weights.len()),
+        degrees_of_freedom: answers - sites as f64,
+        design: format!(", {sites} sites as strata"),
     })
 }
 

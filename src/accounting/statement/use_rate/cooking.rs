@@ -125,7 +125,8 @@ struct MealShare {
     design: String,
 }
 
-/// Mean share of meals of those in use who told it.
+/// Mean share of meals of those in use who told it. How many users there are no register
+/// tells, so that no finite population is counted here.
 fn meal_share(draft: &mut Draft, band: u32) -> Option<NodeRef> {
     let told: BTreeMap<&str, Sums> = sites_of_band(draft, band)?
         .into_iter()
@@ -147,7 +148,9 @@ fn meal_share(draft: &mut Draft, band: u32) -> Option<NodeRef> {
     }
     let share = match draft.inputs.methodology.designs.usage {
         Design::SimpleRandom => simple(draft, &name, &all)?,
-        Design::StratifiedBySite => stratified(draft, &name, band, &told)?,
+        Design::StratifiedBySite | Design::PostStratifiedBySite => {
+            stratified(draft, &name, band, &told)?
+        }
         Design::ClusteredBySite => clustered(draft, &name, &told, &all)?,
     };
     if share.value < Decimal::ZERO || share.value > Decimal::ONE {
@@ -257,20 +260,38 @@ fn stratified(
         .collect();
     let weights = sites::weights(draft, &days, &sampled, name);
     let total: f64 = weights.values().map(|weight| to_statistic(*weight)).sum();
-    let (mut parts, mut variance, mut degrees_of_freedom) = (Vec::new(), 0.0, 0.0);
+    let (mut parts, mut variance, mut users) = (Vec::new(), 0.0, 0);
+    let afterwards = draft.inputs.methodology.designs.usage == Design::PostStratifiedBySite;
     for (site, weight) in &weights {
         let sums = told.get(site)?;
         let (mean, of_mean) = draft.keep(mean_of(name, sums))?;
+        let n = sums.count as f64;
+        // Made after the draw, the strata leave one divisor, of all users, for their squares.
+        let of_mean = if afterwards {
+            of_mean * (n - 1.0) / n
+        } else {
+            of_mean
+        };
         variance += (to_statistic(*weight) / total).powi(2) * of_mean;
-        degrees_of_freedom += sums.count.saturating_sub(1) as f64;
+        users += sums.count;
         parts.push((*weight, mean));
     }
     let value = sites::weighted_mean(parts.into_iter()).ok_or_else(|| too_large(name));
+    let value = draft.keep(value)?;
+    let (users, sites) = (users as f64, weights.len());
+    if afterwards {
+        return Some(MealShare {
+            value,
+            variance: variance * users / (users - 1.0),
+            degrees_of_freedom: users - 1.0,
+            design: format!(", weighed afterwards by {sites} sites"),
+        });
+    }
     Some(MealShare {
-        value: draft.keep(value)?,
+        value,
         variance,
-        degrees_of_freedom,
-        design: format!(", {} sites as strata", weights.len()),
+        degrees_of_freedom: users - sites as f64,
+        design: format!(", {sites} sites as strata"),
     })
 }
 

@@ -2,6 +2,8 @@
 
 use super::*;
 use crate::accounting::inputs::{CohortDays, UsageCount};
+use crate::accounting::inputs::{EvidenceRole, RegisterCount};
+use crate::accounting::methodology::FinitePopulation;
 
 fn cohort(site: &str, stove_days: u64) -> CohortDays {
     CohortDays {
@@ -154,6 +156,8 @@ fn the_share_of_meals_follows_the_design_of_the_usage_survey() {
     for (design, value, variance, df) in [
         (Design::SimpleRandom, "0.54", 0.0146, "4"),
         (Design::StratifiedBySite, "0.6", 0.008125, "3"),
+        // As strata, but sums of squares over 3 and 2, and 5/4 over all: 0.0053125 * 5 / 4.
+        (Design::PostStratifiedBySite, "0.6", 0.006640625, "4"),
         (Design::ClusteredBySite, "0.54", 0.036864, "1"),
     ] {
         let mut inputs = by_cooking_tests();
@@ -177,4 +181,125 @@ fn sites_that_all_answer_alike_still_leave_doubt() {
     }
     let error = whole_node(&stated(&inputs), "use/rate/band/0").standard_error;
     assert!(error > Decimal::ZERO);
+}
+
+/// By hand: the means of the strata, 4.5 and 0.65; 4 / 3 * (0.75^2 * 2 / 4 + 0.25^2 * 2 / 4) =
+/// 0.4166667 for kitchens with residuals of one, 150 / 149 times the strata's 0.0011 for answers.
+#[test]
+fn sites_weighed_after_the_draw_share_the_doubt_of_one_sample() {
+    let mut inputs = two_sites();
+    inputs.methodology.designs.kitchens = Design::PostStratifiedBySite;
+    inputs.methodology.designs.usage = Design::PostStratifiedBySite;
+    let statement = stated(&inputs);
+    for (id, value, variance, df) in [
+        ("fuel/baseline", "4.5", 1.25 / 3.0, "3"),
+        ("use/rate/band/0", "0.65", 0.0011 * 150.0 / 149.0, "149"),
+    ] {
+        let found = whole_node(&statement, id);
+        assert_eq!(found.value, decimal(value), "{id}");
+        close(found.standard_error, f64::sqrt(variance), 1e-7);
+        assert_eq!(found.degrees_of_freedom, Some(decimal(df)), "{id}");
+    }
+    inputs.baseline_kitchens.pop();
+    one_gap(&inputs, "stratum-of-one-kitchen", &["baseline", "south"]);
+}
+
+/// 400 and 100 stoves, 20 and 4 households.
+fn counted() -> StatementInputs {
+    let mut inputs = two_sites();
+    inputs.methodology.designs.finite_population = FinitePopulation::Register;
+    let count = |role, age_band, site: &str, units| RegisterCount {
+        role,
+        age_band,
+        site_code: site.into(),
+        units,
+    };
+    inputs.to_draw_from = vec![
+        count(EvidenceRole::Usage, Some(0), "north", 400),
+        count(EvidenceRole::Usage, Some(0), "south", 100),
+        count(EvidenceRole::BaselineKitchens, None, "north", 20),
+        count(EvidenceRole::BaselineKitchens, None, "south", 4),
+        count(EvidenceRole::ProjectKitchens, None, "north", 20),
+        count(EvidenceRole::ProjectKitchens, None, "south", 4),
+    ];
+    inputs
+}
+
+/// By hand. Kitchens 4, 6, 2, 4: 8/3 / 4 * (1 - 4/24) = 0.5555556; as strata 0.75^2 * 0.9 +
+/// 0.25^2 * 0.5 = 0.5375; after the draw 1.25 / 3 * 20/24. Answers 0.24/150 * (1 - 150/500); as
+/// strata 0.0009 * 0.75 + 0.0002 * 0.5; after the draw 0.0011 * 150/149 * 0.7. Clusters stay.
+#[test]
+fn a_finite_population_leaves_less_doubt() {
+    for (design, kitchens, answers) in [
+        (Design::SimpleRandom, 2.0 / 3.0 * 20.0 / 24.0, 0.0016 * 0.7),
+        (Design::StratifiedBySite, 0.5375, 0.000775),
+        (
+            Design::PostStratifiedBySite,
+            1.25 / 3.0 * 20.0 / 24.0,
+            0.0011 * 150.0 / 149.0 * 0.7,
+        ),
+    ] {
+        let mut inputs = counted();
+        inputs.methodology.designs.kitchens = design;
+        inputs.methodology.designs.usage = design;
+        let statement = stated(&inputs);
+        let error = |id: &str| whole_node(&statement, id).standard_error;
+        close(error("fuel/baseline"), f64::sqrt(kitchens), 1e-7);
+        close(error("use/rate/band/0"), f64::sqrt(answers), 1e-8);
+    }
+    let mut inputs = counted();
+    inputs.methodology.designs.usage = Design::ClusteredBySite;
+    let error = whole_node(&stated(&inputs), "use/rate/band/0").standard_error;
+    close(error, 0.0711111f64.sqrt(), 1e-6);
+    inputs.methodology.designs.finite_population = FinitePopulation::None;
+    let statement = stated(&inputs);
+    assert!(
+        statement
+            .trace
+            .node("drawn_from/baseline_kitchens")
+            .is_none()
+    );
+    assert!(noted(&statement, "finite-population").is_empty());
+}
+
+#[test]
+fn the_trace_shows_population_sample_and_correction() {
+    let mut inputs = counted();
+    inputs.methodology.designs.kitchens = Design::StratifiedBySite;
+    let statement = stated(&inputs);
+    let stoves = whole_node(&statement, "drawn_from/usage/band/0");
+    assert_eq!(stoves.value, decimal("500"));
+    assert!(
+        stoves.label.contains("150 are in the usage answers"),
+        "{}",
+        stoves.label
+    );
+    let south = whole_node(&statement, "drawn_from/project_kitchens/south");
+    assert_eq!(south.value, decimal("4"));
+    let notes = noted(&statement, "finite-population");
+    assert_eq!(notes.len(), 5, "{notes:?}");
+    assert!(
+        notes
+            .iter()
+            .any(|note| note.contains("took 150 of 500") && note.contains("0.7"))
+    );
+}
+
+#[test]
+fn a_sample_larger_than_the_register_is_not_corrected_and_said_so() {
+    let mut inputs = counted();
+    let plain = whole_node(&stated(&two_sites()), "fuel/baseline").standard_error;
+    inputs
+        .to_draw_from
+        .retain(|count| count.role != EvidenceRole::BaselineKitchens);
+    let statement = stated(&inputs);
+    assert_eq!(
+        whole_node(&statement, "fuel/baseline").standard_error,
+        plain
+    );
+    let notes = noted(&statement, "population-too-small");
+    assert!(
+        notes.len() == 1 && notes[0].contains("baseline"),
+        "{notes:?}"
+    );
 }

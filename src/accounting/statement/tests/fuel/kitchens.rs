@@ -40,6 +40,11 @@ fn pairs_differ_by_their_differences() {
     assert_eq!(saved.value, decimal("2.3"));
     close(saved.value / saved.standard_error, 5.318719, 1e-6);
     assert_eq!(saved.degrees_of_freedom, Some(decimal("4")));
+    // p from R's `t.test(paired = TRUE)` (COMPUTED): 0.00601075.
+    let told = noted(&statement, "kitchen-test-difference");
+    let test = "of 5 kitchens, before less after, paired t test: t = 5.319, 4.00 degrees of \
+                freedom, two-sided p = 0.0060";
+    assert!(told.len() == 1 && told[0].contains(test), "{told:?}");
     // Both means stand in the trace with their own spread and their own rows.
     let before = whole_node(&statement, "fuel/baseline/three_stone_fire/wood");
     let after = whole_node(&statement, "fuel/project/gasifier/wood");

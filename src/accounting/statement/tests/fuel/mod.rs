@@ -114,6 +114,8 @@ fn stove_test(code: &str, age: u32, fuel_kg: &str) -> StoveTest {
         minutes: decimal("40"),
         co_g: None,
         pm25_mg: None,
+        safety_score: None,
+        durability_score: None,
     }
 }
 

@@ -1,6 +1,7 @@
 //! One body of evidence under several methodologies.
 
 use super::*;
+use crate::accounting::methodology::FinitePopulation;
 use crate::accounting::statement::side_by_side;
 
 fn named(inputs: &StatementInputs, code: &str) -> (Methodology, Vec<Factor>) {
@@ -84,4 +85,23 @@ fn evidence_counted_by_other_rules_is_refused() {
         codes,
         [["stove-days-counted-otherwise"], ["char-counted-otherwise"]]
     );
+}
+
+#[test]
+fn a_methodology_that_counts_populations_wants_them_counted() {
+    let inputs = example();
+    let (mut counting, factors) = named(&inputs, "counting");
+    counting.designs.finite_population = FinitePopulation::Register;
+    let found = side_by_side(&inputs, &[(counting.clone(), factors)]);
+    let gaps = found[0].outcome.as_ref().unwrap_err();
+    assert_eq!(gaps[0].code, "population-not-counted");
+    assert!(
+        gaps[0].sentence.starts_with("counting@1 corrects"),
+        "{gaps:?}"
+    );
+    // Counted for one that asks, they serve one that does not.
+    let mut counted = example();
+    counted.methodology = counting;
+    let found = side_by_side(&counted, &[named(&inputs, "kitchen")]);
+    assert!(found[0].outcome.is_ok());
 }

@@ -11,6 +11,7 @@ use crate::accounting::inputs::EvidenceRole;
 use crate::accounting::methodology::CharPlace;
 use crate::accounting::rounding::to_statistic;
 use crate::accounting::statement::draft::Draft;
+use crate::accounting::statement::fuel::difference::tested;
 use crate::accounting::statement::fuel::sample;
 use crate::accounting::stove_test::{CharEnergy, FUEL_PER_CHAR, FUEL_PER_WATER};
 use crate::accounting::trace::{Heading, LedgerError, NodeRef, Sign, Term};
@@ -215,19 +216,7 @@ pub(super) fn note_welch(
             .map(to_statistic)
             .collect()
     };
-    let found = match welch(&each(old), &each(new)) {
-        Ok(found) => format!(
-            "t = {:.3}, {:.2} degrees of freedom, two-sided p {}",
-            found.t,
-            found.degrees_of_freedom,
-            if found.p_two_sided < 0.0001 {
-                "below 0.0001".to_owned()
-            } else {
-                format!("= {:.4}", found.p_two_sided)
-            }
-        ),
-        Err(reason) => format!("no test: {reason}"),
-    };
+    let found = tested(welch(&each(old), &each(new)));
     draft.note(
         "cooking-test-difference",
         format!(
