@@ -20,6 +20,8 @@ mod periods;
 mod registers;
 mod repeats;
 mod rounds;
+mod rounds_field;
+mod rounds_kinds;
 mod rounds_page;
 mod sheets;
 mod stove_tests;
