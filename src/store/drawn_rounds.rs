@@ -184,9 +184,14 @@ pub async fn drawn_of_frame(
     round: &str,
 ) -> Result<BTreeMap<String, FrameUnit>, StoreError> {
     let rows = sqlx::query!(
+        // Unit by unit through the key: just after a frame of any size was taken the planner
+        // knows nothing of it, and would read all of it for each drawn unit.
         "select f.unit_code, f.group_name, f.household_code, f.serial, f.site_code, f.model,
                 f.age_band, f.weighed_on, f.feedstock
-         from round_draw_unit d join round_frame_unit f using (programme_id, round_code, unit_code)
+         from round_draw_unit d
+         cross join lateral (select * from round_frame_unit u
+                             where u.programme_id = $1 and u.round_code = $2
+                               and u.unit_code = d.unit_code offset 0) f
          where d.programme_id = $1 and d.round_code = $2",
         programme_id,
         round

@@ -8,7 +8,11 @@
   const region = document.getElementById("arithmetic");
   const field = (name) => form.elements[name];
   const chosen = (name) => field(name).selectedOptions[0];
-  const touched = new Set();
+  // Fields that the number does not hang on.
+  const BESIDE = ["code", "starts_on", "ends_on", "purpose"];
+  const places = Array.from(form.querySelectorAll("p.fault[id$='-fault']"));
+  const nameOf = (place) => place.id.slice(0, -"-fault".length);
+  const touched = new Set(places.filter((place) => !place.hidden).map(nameOf));
   let timer = 0;
   let asked = null;
 
@@ -46,8 +50,7 @@
 
   const show = (sizes) => {
     const sum = make("p");
-    const visits = ` must answer; `;
-    sum.append(make("b", sizes.needed), visits, make("b", sizes.to_visit),
+    sum.append(make("b", sizes.needed), " must answer; ", make("b", sizes.to_visit),
       " are to be visited so that as many may be expected to.",
       sizes.clusters ? ` They are drawn in ${sizes.clusters} sites.` : "");
     const steps = table("Arithmetic", "How the number came about",
@@ -61,8 +64,9 @@
 
   // What is wrong beside each field that one has been at.
   const mark = (faults) => {
-    form.querySelectorAll("p.fault[id$='-fault']").forEach((place) => {
-      const name = place.id.slice(0, -"-fault".length);
+    places.forEach((place) => {
+      const name = nameOf(place);
+      if (BESIDE.includes(name)) return;
       const text = touched.has(name) ? faults[name] || "" : "";
       place.textContent = text;
       place.hidden = !text;
@@ -124,6 +128,7 @@
 
   const later = (event) => {
     const name = event.target.name.startsWith("by_") ? "strata_by" : event.target.name;
+    if (BESIDE.includes(name)) return;
     touched.add(name);
     fit();
     window.clearTimeout(timer);

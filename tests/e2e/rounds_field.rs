@@ -149,7 +149,7 @@ async fn a_round_of_a_hundred_thousand_units_is_shown_a_page_at_a_time() {
     manager
         .get("/rounds/large?limit=0")
         .await
-        .problem(422, "invalid");
+        .problem(422, "invalid-fields");
 
     let mut browser = Browser::new(&programme);
     let secret = programme.manager_secret.clone();
