@@ -1,14 +1,19 @@
 //! Rounds whose sample the program draws: plan, frame, seed, draw, list for the field, close.
 
 use super::Problem;
-use super::extract::{Access, Json, PathParts, RepeatKey};
+use super::extract::{Access, Json, PathParts, QueryParts, RepeatKey};
+use super::register::page_limit;
+use super::templates::{accepted, download};
 use crate::accounting::rounds::plan::Sizes;
 use crate::accounting::rounds::records::{CloseRecord, FrameRecord, SeedRecord};
-use crate::service::drawn_rounds::{PlanRequest, RoundDetail, SeedRequest};
-use crate::service::{Once, Service};
+use crate::intake::FileFormat;
+use crate::service::drawn_rounds::{PlanRequest, RoundDetail, SeedRequest, UnitsWanted};
+use crate::service::{Caller, Once, Service};
 use axum::extract::State;
-use axum::http::{StatusCode, header};
+use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+use utoipa::IntoParams;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
@@ -19,6 +24,7 @@ pub(super) fn routes() -> OpenApiRouter<Service> {
         .routes(routes!(read_frame, take_frame))
         .routes(routes!(fix_seed))
         .routes(routes!(read_field_list))
+        .routes(routes!(read_field_workbook))
         .routes(routes!(close_round))
 }
 
@@ -40,22 +46,37 @@ async fn work_out_plan(
     ))
 }
 
-/// Read a round: plan, frame, seed, draw, progress, close.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct UnitsQuery {
+    /// The `next` of an earlier page of drawn units.
+    after: Option<u64>,
+    /// Drawn units wanted, 1 to 1,000; default 100.
+    limit: Option<u32>,
+}
+
+/// Read a round: plan, frame, seed, draw, progress, close, and a page of its drawn units.
 #[utoipa::path(get, path = "/rounds/{round}", tag = "evidence",
     security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code"),
-           ("round" = String, Path, description = "Round code")), responses(
+           ("round" = String, Path, description = "Round code"), UnitsQuery), responses(
     (status = 200, body = RoundDetail),
     (status = 401, body = Problem, content_type = "application/problem+json"),
     (status = 403, body = Problem, content_type = "application/problem+json"),
-    (status = 404, body = Problem, content_type = "application/problem+json")))]
+    (status = 404, body = Problem, content_type = "application/problem+json"),
+    (status = 422, body = Problem, content_type = "application/problem+json")))]
 async fn read_round(
     State(service): State<Service>,
     Access(caller): Access,
     path: PathParts<(String, String)>,
+    QueryParts(query): QueryParts<UnitsQuery>,
 ) -> Result<axum::Json<RoundDetail>, Problem> {
     let PathParts((_, round)) = path;
-    Ok(axum::Json(service.round(&caller, &round).await?))
+    let wanted = UnitsWanted {
+        after: query.after.unwrap_or(0),
+        limit: page_limit(query.limit)?,
+    };
+    Ok(axum::Json(service.round(&caller, &round, wanted).await?))
 }
 
 /// Read the ids of a frame, one a line in the order of their bytes: `sha256sum` of it is the
@@ -133,12 +154,15 @@ async fn fix_seed(
     Ok((StatusCode::CREATED, axum::Json(seed)))
 }
 
-/// Read the list for the field as CSV: the sample, then the reserve in its order.
+/// Read the list for the field: the sample, then the reserve in its order. `Accept` of a
+/// workbook's type gives a workbook instead of CSV.
 #[utoipa::path(get, path = "/rounds/{round}/field-list", tag = "evidence",
     security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code"),
            ("round" = String, Path, description = "Round code")), responses(
-    (status = 200, body = String, content_type = "text/csv"),
+    (status = 200, description = "The list", content(
+        (String = "text/csv"),
+        (Vec<u8> = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"))),
     (status = 401, body = Problem, content_type = "application/problem+json"),
     (status = 403, body = Problem, content_type = "application/problem+json"),
     (status = 404, body = Problem, content_type = "application/problem+json")))]
@@ -146,17 +170,40 @@ async fn read_field_list(
     State(service): State<Service>,
     Access(caller): Access,
     path: PathParts<(String, String)>,
+    headers: HeaderMap,
 ) -> Result<Response, Problem> {
     let PathParts((_, round)) = path;
-    let list = service.list_rows(&caller, &round).await?;
-    let headers = [
-        (header::CONTENT_TYPE, "text/csv; charset=utf-8".to_owned()),
-        (
-            header::CONTENT_DISPOSITION,
-            format!("attachment; filename=\"{round}-field-list.csv\""),
-        ),
-    ];
-    Ok((headers, list.csv()).into_response())
+    field_list(&service, &caller, &round, accepted(&headers)).await
+}
+
+/// Read the list for the field as a workbook: codes as text, the header frozen.
+#[utoipa::path(get, path = "/rounds/{round}/field-list.xlsx", tag = "evidence",
+    security(("token" = ["manager", "monitor", "verifier"])),
+    params(("programme" = String, Path, description = "Programme code"),
+           ("round" = String, Path, description = "Round code")), responses(
+    (status = 200, description = "The list", body = Vec<u8>,
+     content_type = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"),
+    (status = 401, body = Problem, content_type = "application/problem+json"),
+    (status = 403, body = Problem, content_type = "application/problem+json"),
+    (status = 404, body = Problem, content_type = "application/problem+json")))]
+async fn read_field_workbook(
+    State(service): State<Service>,
+    Access(caller): Access,
+    path: PathParts<(String, String)>,
+) -> Result<Response, Problem> {
+    let PathParts((_, round)) = path;
+    field_list(&service, &caller, &round, FileFormat::Workbook).await
+}
+
+async fn field_list(
+    service: &Service,
+    caller: &Caller,
+    round: &str,
+    format: FileFormat,
+) -> Result<Response, Problem> {
+    let bytes = service.list_rows(caller, round).await?.file(format)?;
+    let name = format!("{round}-field-list.{}", format.ending());
+    Ok(download(format.media_type().to_owned(), &name, bytes))
 }
 
 /// Close a round: the precision that was achieved is recorded, and no further batch is taken

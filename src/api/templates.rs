@@ -89,7 +89,7 @@ async fn read_template(
 }
 
 /// A workbook where it is asked for by its type, else CSV.
-fn accepted(headers: &HeaderMap) -> FileFormat {
+pub(super) fn accepted(headers: &HeaderMap) -> FileFormat {
     let asked = headers
         .get_all(header::ACCEPT)
         .iter()

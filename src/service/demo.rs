@@ -12,7 +12,9 @@ use super::tokens::TokenRequest;
 use super::upload::Spooled;
 use super::{Caller, Once, Role, Service, ServiceError};
 use crate::accounting::records::RoundKind;
-use crate::accounting::rounds::plan::{PrecisionKind, RoundPlan, SampleDesign, SampleUnit};
+use crate::accounting::rounds::plan::{
+    PrecisionKind, RoundPlan, SampleAllocation, SampleDesign, SampleUnit,
+};
 use crate::intake::BatchKind;
 use crate::seed::programme::ProgrammeFile;
 use rust_decimal::Decimal;
@@ -109,8 +111,11 @@ impl Service {
                 purpose: "Share of the stoves in use in the coming year (invented).".into(),
                 unit: SampleUnit::Stove,
                 frame_on: starts_on,
+                frame_from: None,
                 design: SampleDesign::SimpleRandom,
                 strata_by: Vec::new(),
+                allocation: SampleAllocation::Proportional,
+                strata: Vec::new(),
                 units_in_each: None,
                 confidence: Decimal::new(90, 2),
                 precision: Decimal::new(10, 2),

@@ -6,27 +6,27 @@
 
 mod field_list;
 mod looking;
+mod reading;
 
 pub use field_list::FieldList;
-pub use looking::{DrawnUnitView, RoundDetail, StepAt};
+pub use looking::{DrawnUnitView, RoundDetail, StepAt, UnitsWanted};
 
 use super::register::check_text;
 use super::rounds::round_by_code;
 use super::{Caller, Once, Service, ServiceError};
 use crate::accounting::records::RoundKind;
 use crate::accounting::rounds::RoundError;
+use crate::accounting::rounds::closing::{Drawn, close};
 use crate::accounting::rounds::drawing::{draw, draw_hash, seed};
 use crate::accounting::rounds::frame::{FrameUnit, frame, group_counts, rows_hash};
 use crate::accounting::rounds::plan::{RoundPlan, Sizes};
-use crate::accounting::rounds::precision::achieved;
-use crate::accounting::rounds::progress::{Counts, progress};
 use crate::accounting::rounds::records::{
     CloseRecord, DrawRecord, FrameRecord, PlanRecord, SeedRecord, kind,
 };
+use crate::intake::BatchKind;
 use crate::statistics::draw::frame_hash;
 use crate::store;
 use crate::trail::canonical::canonical_of;
-use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use sqlx::PgConnection;
 use utoipa::ToSchema;
@@ -69,11 +69,17 @@ impl Service {
     ) -> Result<Sizes, ServiceError> {
         caller.must_manage()?;
         let kind = super::rounds::round_kind(&request.kind)?;
-        check_plan(&request.plan, kind)?;
+        request.plan.check(kind)?;
         let mut connection = self.reading(caller).await?;
         let position = store::trail::size(&mut connection, caller.programme_id).await?;
-        let units = register_frame(&mut connection, caller, &request.plan, position).await?;
-        Ok(request.plan.sizes(&group_counts(&units))?)
+        let groups = store::drawn_rounds::counted(
+            &mut connection,
+            caller.programme_id,
+            position,
+            &request.plan,
+        )
+        .await?;
+        Ok(request.plan.sizes(&groups)?)
     }
 
     /// Records a plan with its arithmetic, inside the transaction that opens the round.
@@ -85,12 +91,13 @@ impl Service {
         plan: &RoundPlan,
     ) -> Result<(), ServiceError> {
         let position = store::trail::size(connection, caller.programme_id).await?;
-        let units = register_frame(connection, caller, plan, position).await?;
+        let groups =
+            store::drawn_rounds::counted(connection, caller.programme_id, position, plan).await?;
         let record = PlanRecord {
             round: round.to_owned(),
             plan: plan.clone(),
             position,
-            sizes: plan.sizes(&group_counts(&units))?,
+            sizes: plan.sizes(&groups)?,
         };
         self.step(
             connection,
@@ -341,10 +348,9 @@ async fn register_frame(
     plan: &RoundPlan,
     position: u64,
 ) -> Result<Vec<FrameUnit>, ServiceError> {
-    let stoves =
-        store::drawn_rounds::in_service(connection, caller.programme_id, position, plan.frame_on)
-            .await?;
-    Ok(frame(plan, stoves))
+    let candidates =
+        store::drawn_rounds::candidates(connection, caller.programme_id, position, plan).await?;
+    Ok(frame(plan, candidates))
 }
 
 async fn close_record(
@@ -355,50 +361,32 @@ async fn close_record(
     round: &str,
     position: u64,
 ) -> Result<CloseRecord, ServiceError> {
-    let plain = CloseRecord {
-        round: round.to_owned(),
-        position,
-        counts: None,
-        response: None,
-        achieved: None,
-        not_achieved_because: None,
-    };
     let (Some((_, planned)), Some((_, framed)), Some((_, record))) =
         (&steps.plan, &steps.frame, &steps.draw)
     else {
-        let because = "no sample of it was drawn by this program".to_owned();
-        return Ok(CloseRecord {
-            not_achieved_because: Some(because),
-            ..plain
-        });
+        return Ok(close(round, position, None));
     };
     let programme = caller.programme_id;
-    let drawn = store::drawn_rounds::draw(connection, programme, round).await?;
-    let unit = planned.plan.unit;
-    let answers =
-        store::drawn_rounds::answers(connection, programme, round, round_kind, unit, position)
+    let units = store::drawn_rounds::draw(connection, programme, round).await?;
+    let (kind, unit) = (BatchKind::of_round(round_kind), planned.plan.unit);
+    let rows =
+        store::drawn_rounds::rows_of_drawn(connection, programme, round, kind, unit, position)
             .await?;
-    let (states, counts) = progress(&drawn, &answers);
-    let (achieved, because) =
-        match achieved(&planned.plan, &framed.sizes, &record.clusters, &states) {
-            Ok(achieved) => (Some(achieved), None),
-            Err(error) => (None, Some(error.to_string())),
-        };
-    Ok(CloseRecord {
-        counts: Some(counts),
-        response: response(&counts),
-        achieved,
-        not_achieved_because: because,
-        ..plain
-    })
-}
-
-/// Share of the visited units that answered, to six digits; none before a visit.
-fn response(counts: &Counts) -> Option<Decimal> {
-    let visited = counts.done + counts.refused + counts.not_found;
-    Decimal::from(counts.done)
-        .checked_div(Decimal::from(visited))
-        .map(|share| share.round_dp(6).normalize())
+    let answers = reading::round_rows(round_kind, &rows)?.answers(unit);
+    let outside =
+        store::drawn_rounds::outside(connection, programme, round, kind, unit, position).await?;
+    Ok(close(
+        round,
+        position,
+        Some(Drawn {
+            plan: &planned.plan,
+            sizes: &framed.sizes,
+            clusters: &record.clusters,
+            units: &units,
+            answers: &answers,
+            outside,
+        }),
+    ))
 }
 
 pub(super) async fn steps_of(

@@ -1,16 +1,19 @@
-//! Rounds whose sample the program draws: their steps, the units of frame and draw, and what
-//! the rows of a round say of each unit.
+//! Rounds whose sample the program draws: their steps, and the units of frame and draw.
+//! `candidates` says who may be drawn, `unit_rows` what the rows of a round are of.
+
+mod candidates;
+mod unit_rows;
+
+pub use candidates::{all as candidates, counted};
+pub use unit_rows::{of_drawn as rows_of_drawn, outside};
 
 use super::cohorts::narrow;
 use super::{StoreError, signed, unsigned};
-use crate::accounting::records::RoundKind;
 use crate::accounting::rounds::drawing::DrawnUnit;
-use crate::accounting::rounds::frame::{FrameUnit, InService};
-use crate::accounting::rounds::plan::SampleUnit;
-use crate::accounting::rounds::progress::{Answer, Visit};
+use crate::accounting::rounds::frame::FrameUnit;
 use chrono::NaiveDate;
-use rust_decimal::Decimal;
-use sqlx::{AssertSqlSafe, PgConnection, Row as _};
+use sqlx::PgConnection;
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// One step of a round, as recorded.
@@ -103,48 +106,6 @@ pub async fn planned(
     .await?)
 }
 
-/// Stoves in service on a day, second ones left out, by the register known at `position`.
-pub async fn in_service(
-    connection: &mut PgConnection,
-    programme_id: Uuid,
-    position: u64,
-    on: NaiveDate,
-) -> Result<Vec<InService>, StoreError> {
-    let rows = sqlx::query!(
-        r#"select d.serial, d.household_code, h.site_code, d.model_code, d.model_version,
-                  y.years - ((d.installed_on + make_interval(years => y.years))::date > $3)::integer
-                  as "age_band!"
-           from deployment d
-           join household h on h.programme_id = d.programme_id
-                           and h.household_code = d.household_code
-           left join deployment_end e on e.programme_id = d.programme_id
-                           and e.serial = d.serial and e.installed_on = d.installed_on
-                           and e.sequence < $2
-           cross join lateral (select extract(year from $3::date)::integer
-                                      - extract(year from d.installed_on)::integer as years) y
-           where d.programme_id = $1 and d.sequence < $2 and not coalesce(d.second_stove, false)
-             and d.installed_on <= $3
-             and coalesce(d.ended_on, e.ended_on, 'infinity'::date) > $3"#,
-        programme_id,
-        signed(position),
-        on
-    )
-    .fetch_all(connection)
-    .await?;
-    rows.into_iter()
-        .map(|row| {
-            Ok(InService {
-                serial: row.serial,
-                household_code: row.household_code,
-                site_code: row.site_code,
-                model_code: row.model_code,
-                model_version: narrow(row.model_version, "deployment")?,
-                age_band: narrow(row.age_band, "deployment")?,
-            })
-        })
-        .collect()
-}
-
 pub async fn insert_frame(
     connection: &mut PgConnection,
     programme_id: Uuid,
@@ -154,15 +115,18 @@ pub async fn insert_frame(
     let column = |of: fn(&FrameUnit) -> &String| -> Vec<String> {
         frame.iter().map(|unit| of(unit).clone()).collect()
     };
-    let ages: Vec<i32> = frame
+    let ages: Vec<Option<i32>> = frame
         .iter()
-        .map(|unit| i32::try_from(unit.age_band).unwrap_or(i32::MAX))
+        .map(|unit| Some(i32::try_from(unit.age_band?).unwrap_or(i32::MAX)))
         .collect();
+    let weighed_on: Vec<Option<NaiveDate>> = frame.iter().map(|unit| unit.weighed_on).collect();
     sqlx::query!(
         "insert into round_frame_unit (programme_id, round_code, unit_code, group_name,
-                                       household_code, serial, site_code, model, age_band)
+                                       household_code, serial, site_code, model, age_band,
+                                       weighed_on, feedstock)
          select $1, $2, f.* from unnest($3::text[], $4::text[], $5::text[], $6::text[],
-                                        $7::text[], $8::text[], $9::integer[]) as f",
+                                        $7::text[], $8::text[], $9::integer[], $10::date[],
+                                        $11::text[]) as f",
         programme_id,
         round,
         &column(|unit| &unit.unit),
@@ -171,7 +135,9 @@ pub async fn insert_frame(
         &column(|unit| &unit.serial),
         &column(|unit| &unit.site_code),
         &column(|unit| &unit.model),
-        &ages
+        &ages as &[Option<i32>],
+        &weighed_on as &[Option<NaiveDate>],
+        &column(|unit| &unit.feedstock)
     )
     .execute(connection)
     .await?;
@@ -185,7 +151,8 @@ pub async fn frame(
     round: &str,
 ) -> Result<Vec<FrameUnit>, StoreError> {
     let rows = sqlx::query!(
-        "select unit_code, group_name, household_code, serial, site_code, model, age_band
+        "select unit_code, group_name, household_code, serial, site_code, model, age_band,
+                weighed_on, feedstock
          from round_frame_unit where programme_id = $1 and round_code = $2
          order by unit_code collate \"C\"",
         programme_id,
@@ -202,8 +169,49 @@ pub async fn frame(
                 serial: row.serial,
                 site_code: row.site_code,
                 model: row.model,
-                age_band: narrow(row.age_band, "deployment")?,
+                age_band: row.age_band.map(|age| narrow(age, "frame")).transpose()?,
+                weighed_on: row.weighed_on,
+                feedstock: row.feedstock,
             })
+        })
+        .collect()
+}
+
+/// The units of a frame that were drawn, by their ids; the rest of the frame is not read.
+pub async fn drawn_of_frame(
+    connection: &mut PgConnection,
+    programme_id: Uuid,
+    round: &str,
+) -> Result<BTreeMap<String, FrameUnit>, StoreError> {
+    let rows = sqlx::query!(
+        // Unit by unit through the key: just after a frame of any size was taken the planner
+        // knows nothing of it, and would read all of it for each drawn unit.
+        "select f.unit_code, f.group_name, f.household_code, f.serial, f.site_code, f.model,
+                f.age_band, f.weighed_on, f.feedstock
+         from round_draw_unit d
+         cross join lateral (select * from round_frame_unit u
+                             where u.programme_id = $1 and u.round_code = $2
+                               and u.unit_code = d.unit_code offset 0) f
+         where d.programme_id = $1 and d.round_code = $2",
+        programme_id,
+        round
+    )
+    .fetch_all(connection)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            let unit = FrameUnit {
+                unit: row.unit_code,
+                group: row.group_name,
+                household_code: row.household_code,
+                serial: row.serial,
+                site_code: row.site_code,
+                model: row.model,
+                age_band: row.age_band.map(|age| narrow(age, "frame")).transpose()?,
+                weighed_on: row.weighed_on,
+                feedstock: row.feedstock,
+            };
+            Ok((unit.unit.clone(), unit))
         })
         .collect()
 }
@@ -263,70 +271,6 @@ pub async fn draw(
                 reserve: row.reserve,
                 hash: row.hash,
                 unit: row.unit_code,
-            })
-        })
-        .collect()
-}
-
-/// What the rows of a round say of each unit that they name: its visit, and its value.
-///
-/// A usage survey gives 1 for in use and 0 for not; of a household with several stoves surveyed
-/// the best outcome stands. A kitchen test gives dry kilograms of fuel a day, a round of
-/// weighings dry kilograms of char, one of readings the mean moisture, each over the household.
-pub async fn answers(
-    connection: &mut PgConnection,
-    programme_id: Uuid,
-    round: &str,
-    kind: RoundKind,
-    unit: SampleUnit,
-    position: u64,
-) -> Result<Vec<Answer>, StoreError> {
-    let unit = match unit {
-        SampleUnit::Stove => "serial",
-        SampleUnit::Household => "household_code",
-    };
-    let (table, outcome, value) = match kind {
-        RoundKind::UsageSurvey => (
-            "usage_answer",
-            "case when bool_or(outcome in ('in_use', 'not_in_use')) then 'done'
-                  when bool_or(outcome = 'refused') then 'refused' else 'not_found' end",
-            "max(case outcome when 'in_use' then 1 when 'not_in_use' then 0 end)::numeric",
-        ),
-        RoundKind::KitchenProject => (
-            "kitchen_day",
-            "'done'",
-            "sum((stock_start_wet_kg + added_wet_kg - stock_end_wet_kg) * (1 - moisture_wb))
-             / count(distinct measured_on)",
-        ),
-        RoundKind::CharWeighing => (
-            "char_weighing",
-            "'done'",
-            "sum(char_wet_kg * (1 - char_moisture_wb))",
-        ),
-        RoundKind::Moisture => ("moisture_reading", "'done'", "avg(moisture_wb)"),
-        _ => return Ok(Vec::new()),
-    };
-    let sql = format!(
-        "select {unit} as unit, {outcome} as outcome, round({value}, 12) as value from {table}
-         where programme_id = $1 and round_code = $2 and sequence < $3 group by {unit}"
-    );
-    let rows = sqlx::query(AssertSqlSafe(sql))
-        .bind(programme_id)
-        .bind(round)
-        .bind(signed(position))
-        .fetch_all(connection)
-        .await?;
-    rows.iter()
-        .map(|row| {
-            let outcome: &str = row.try_get("outcome")?;
-            Ok(Answer {
-                unit: row.try_get("unit")?,
-                visit: match outcome {
-                    "refused" => Visit::Refused,
-                    "not_found" => Visit::NotFound,
-                    _ => Visit::Done,
-                },
-                value: row.try_get::<Option<Decimal>, _>("value")?,
             })
         })
         .collect()

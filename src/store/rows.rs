@@ -178,6 +178,26 @@ pub async fn with_code(
     rows.iter().map(|row| stored_row(kind, row)).collect()
 }
 
+/// Rows that count at `position` (`$2`) and fulfil `condition`, in which `$3` is a round.
+///
+/// `condition` is this program's own text, never a request's.
+pub(super) async fn matching(
+    connection: &mut PgConnection,
+    programme_id: Uuid,
+    kind: BatchKind,
+    position: u64,
+    condition: &str,
+    round: &str,
+) -> Result<Vec<StoredRow>, StoreError> {
+    let rows = sqlx::query(AssertSqlSafe(live(kind, "$2") + condition))
+        .bind(programme_id)
+        .bind(signed(position))
+        .bind(round)
+        .fetch_all(connection)
+        .await?;
+    rows.iter().map(|row| stored_row(kind, row)).collect()
+}
+
 /// A page of one batch's rows, after `after_line`.
 pub async fn of_batch(
     connection: &mut PgConnection,

@@ -1,17 +1,20 @@
 //! The drawn rounds of a bag: each plan worked out again, each frame read again from the
-//! register's rows, each seed and draw made again.
+//! register's rows, each seed and draw made again, and what each close says of its round.
+
+mod closes;
 
 use super::evidence::{Accepted, Evidence};
 use super::layout;
 use super::record::History;
 use super::report::{Fault, Level, Report};
-use crate::accounting::rounds::drawing::{draw, draw_hash, seed};
-use crate::accounting::rounds::frame::{FrameUnit, frame, group_counts, in_service, rows_hash};
+use crate::accounting::rounds::drawing::{DrawnUnit, draw, draw_hash, seed};
+use crate::accounting::rounds::frame::{FrameUnit, Register, frame, group_counts, rows_hash};
 use crate::accounting::rounds::plan::RoundPlan;
 use crate::accounting::rounds::records::{DrawRecord, FrameRecord, PlanRecord, SeedRecord};
 use crate::statistics::draw::frame_hash;
 use crate::trail::bag::Bag;
 use crate::trail::merkle::Hash;
+use std::collections::BTreeMap;
 
 /// What the trail says of one drawn round, each step with its entry.
 #[derive(Debug)]
@@ -46,10 +49,13 @@ struct Tables {
 
 pub(super) fn check(bag: &Bag, history: &History, evidence: &Evidence, report: &mut Report) {
     let mut tables = Tables::default();
-    let mut redone = 0;
+    let mut draws = Draws::new();
     for steps in &history.drawn_rounds {
-        match redo(steps, evidence, &mut tables) {
-            Ok(drawn) => redone += u64::from(drawn),
+        match redo(steps, history, evidence, &mut tables) {
+            Ok(Some(units)) => {
+                draws.insert(steps.round.as_str(), (steps, units));
+            }
+            Ok(None) => {}
             Err(problem) => report.fault(
                 Level::Draws,
                 Fault::of_payload(
@@ -59,6 +65,7 @@ pub(super) fn check(bag: &Bag, history: &History, evidence: &Evidence, report: &
             ),
         }
     }
+    closes::check(history, evidence, &draws, report);
     compare(
         bag,
         layout::ROUND_FRAMES,
@@ -83,48 +90,85 @@ pub(super) fn check(bag: &Bag, history: &History, evidence: &Evidence, report: &
     report.done(
         Level::Draws,
         format!(
-            "{} frame units read again from the register, {redone} draw(s) made again",
-            tables.frames.len()
+            "{} frame units read again from the register, {} draw(s) made again, {} close(s) of \
+             rounds worked out again",
+            tables.frames.len(),
+            draws.len(),
+            history.closes.len()
         ),
     );
 }
 
-/// Rows known at `position`.
-fn known<T: Clone>(rows: &[Accepted<T>], position: u64) -> Vec<T> {
-    rows.iter()
-        .filter(|accepted| accepted.sequence < position)
-        .map(|accepted| accepted.row.clone())
-        .collect()
+/// Draws that were made again, by round.
+type Draws<'a> = BTreeMap<&'a str, (&'a RoundSteps, Vec<DrawnUnit>)>;
+
+/// Rows that count at `position`.
+fn known<'a, T>(
+    history: &'a History,
+    rows: &'a [Accepted<T>],
+    position: u64,
+) -> impl Iterator<Item = &'a Accepted<T>> {
+    rows.iter().filter(move |accepted| {
+        accepted.sequence < position
+            && history
+                .corrections
+                .counts(accepted.batch, accepted.line, position)
+    })
 }
 
-fn frame_at(plan: &RoundPlan, evidence: &Evidence, position: u64) -> Vec<FrameUnit> {
-    let stoves = in_service(
-        plan,
-        &known(&evidence.households, position),
-        &known(&evidence.deployments, position),
-        &known(&evidence.deployment_ends, position),
-    );
-    frame(plan, stoves)
+fn frame_at(
+    plan: &RoundPlan,
+    history: &History,
+    evidence: &Evidence,
+    position: u64,
+) -> Vec<FrameUnit> {
+    let register = Register {
+        households: known(history, &evidence.households, position)
+            .map(|accepted| accepted.row.clone())
+            .collect(),
+        deployments: known(history, &evidence.deployments, position)
+            .map(|accepted| accepted.row.clone())
+            .collect(),
+        ends: known(history, &evidence.deployment_ends, position)
+            .map(|accepted| accepted.row.clone())
+            .collect(),
+        weighings: known(history, &evidence.char_weighings, position)
+            .map(|accepted| (accepted.sequence, accepted.line, accepted.row.clone()))
+            .collect(),
+    };
+    frame(plan, register.candidates(plan))
 }
 
-/// Redoes a round's steps; true where there was a draw.
-fn redo(steps: &RoundSteps, evidence: &Evidence, tables: &mut Tables) -> Result<bool, String> {
+/// Redoes a round's steps; the drawn units where there was a draw.
+fn redo(
+    steps: &RoundSteps,
+    history: &History,
+    evidence: &Evidence,
+    tables: &mut Tables,
+) -> Result<Option<Vec<DrawnUnit>>, String> {
     let (planned_at, planned) = &steps.plan;
     let plan = &planned.plan;
     if planned.position > *planned_at {
         return Err("its plan claims a position after its entry".into());
     }
-    let counted = group_counts(&frame_at(plan, evidence, planned.position));
+    let kind = history
+        .rounds
+        .iter()
+        .find(|(_, round)| round.code == steps.round)
+        .map(|(_, round)| round.kind)
+        .ok_or("it was never opened")?;
+    plan.check(kind).map_err(|e| e.to_string())?;
+    let counted = group_counts(&frame_at(plan, history, evidence, planned.position));
     if plan.sizes(&counted).map_err(|e| e.to_string())? != planned.sizes {
         return Err("working out its plan again gives other numbers".into());
     }
     let Some((framed_at, framed, root)) = &steps.frame else {
-        return Ok(false);
+        return Ok(None);
     };
     if framed.position > *framed_at {
         return Err("its frame claims a position after its entry".into());
     }
-    let units = frame_at(plan, evidence, framed.position);
+    let units = frame_at(plan, history, evidence, framed.position);
     let line = |cells: &[String]| -> Vec<String> {
         std::iter::once(&steps.round)
             .chain(cells)
@@ -149,7 +193,7 @@ fn redo(steps: &RoundSteps, evidence: &Evidence, tables: &mut Tables) -> Result<
         return Err("the frame promises other numbers than its plan gives".into());
     }
     let (Some((_, seeded)), Some((_, drawn))) = (&steps.seed, &steps.draw) else {
-        return Ok(false);
+        return Ok(None);
     };
     let root = root.to_string();
     if seeded.tree_size != framed_at + 1 || seeded.root != root {
@@ -178,7 +222,7 @@ fn redo(steps: &RoundSteps, evidence: &Evidence, tables: &mut Tables) -> Result<
         && reserve == drawn.reserve
         && again.units.len() as u64 == drawn.sample + drawn.reserve;
     if same {
-        Ok(true)
+        Ok(Some(again.units))
     } else {
         Err("drawing again gives other units than the trail holds".into())
     }

@@ -26,7 +26,7 @@ pub(super) struct Accepted<T> {
     pub row: T,
 }
 
-/// Every row of the bag that a statement may read.
+/// Every row of the bag that a statement or a drawn round may read.
 #[derive(Debug, Default)]
 pub(super) struct Evidence {
     pub households: Vec<Accepted<Household>>,
@@ -39,6 +39,7 @@ pub(super) struct Evidence {
     pub cooking_tests: Vec<Accepted<CookingTest>>,
     pub stove_tests: Vec<Accepted<StoveTest>>,
     pub char_samples: Vec<Accepted<CharLabTest>>,
+    pub moisture_readings: Vec<Accepted<MoistureReading>>,
 }
 
 /// Rows of one batch as they pass by.
@@ -232,10 +233,7 @@ fn keep(
         BatchKind::CookingTest => push!(cooking_tests),
         BatchKind::StoveTest => push!(stove_tests),
         BatchKind::CharLab => push!(char_samples),
-        // No figure is worked out from them, so that none need be kept.
-        BatchKind::MoistureReading => {
-            MoistureReading::try_from(row).map_err(|e| e.to_string())?;
-        }
+        BatchKind::MoistureReading => push!(moisture_readings),
     }
     Ok(())
 }

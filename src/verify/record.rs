@@ -36,7 +36,8 @@ pub(super) struct History {
     pub rounds: Vec<(u64, RoundRecord)>,
     /// In the order in which they were planned.
     pub drawn_rounds: Vec<RoundSteps>,
-    pub closed_rounds: Vec<String>,
+    /// Each close of a round, drawn or not.
+    pub closes: Vec<(u64, CloseRecord)>,
     pub batches: BTreeMap<Uuid, (u64, BatchRecord)>,
     pub flags: BTreeMap<Uuid, FlagAt>,
     pub corrections: Corrections,
@@ -173,12 +174,12 @@ impl History {
             }
             step::ROUND_CLOSED => {
                 let record: CloseRecord = read(content)?;
-                if self.closed_rounds.contains(&record.round)
+                if self.is_closed(&record.round)
                     || !self.rounds.iter().any(|(_, r)| r.code == record.round)
                 {
                     return Err("a round that was opened is closed once".into());
                 }
-                self.closed_rounds.push(record.round);
+                self.closes.push((sequence, record));
             }
             kind::ROUND_OPENED => self.rounds.push((sequence, read(content)?)),
             kind::BATCH_ACCEPTED => {
@@ -235,10 +236,14 @@ impl History {
             .ok_or_else(|| format!("round {round} was never planned"))
     }
 
+    fn is_closed(&self, round: &str) -> bool {
+        self.closes.iter().any(|(_, close)| close.round == round)
+    }
+
     /// Whether a batch may come into the round at this place of the trail.
     fn takes_rows(&self, round: &str) -> Result<(), String> {
         let framed = |steps: &&RoundSteps| steps.frame.is_some() && steps.draw.is_none();
-        if self.closed_rounds.iter().any(|closed| closed == round) {
+        if self.is_closed(round) {
             return Err(format!("round {round} was closed before this batch"));
         }
         match self.drawn_rounds.iter().find(|steps| steps.round == round) {

@@ -1,5 +1,5 @@
 //! HTML pages over the same services as the API: drawn on the server. One script
-//! makes the upload form survive breaks; all works without it.
+//! makes the upload form survive breaks, one works a plan out as it is typed; all works without.
 //!
 //! Each page is a handler, a typed context and a template of the same name beside it.
 //! `page` holds what all share, `session` who looks and from where, `guard` what every answer carries,
@@ -34,6 +34,7 @@ mod proof;
 mod refusal;
 mod register;
 mod round;
+mod round_plan;
 mod rounds;
 mod row;
 mod rows_table;
@@ -80,6 +81,7 @@ pub fn router(service: Service) -> Router {
         .route("/rounds/{code}/seed", post(round::fix_seed))
         .route("/rounds/{code}/close", post(round::close))
         .route("/rounds/{code}/field-list", get(round::field_list))
+        .route("/rounds/{code}/field-list.xlsx", get(round::field_workbook))
         .route("/batches", get(batches::list))
         .route(
             "/batches/send",

@@ -1,12 +1,13 @@
 //! One round: its plan, frame, seed, draw, progress, and what was achieved.
 
-use super::page::{PathParts, Section, Shell, download, draw};
+use super::page::{PathParts, QueryParts, Section, Shell, download, draw};
 use super::refusal::Refusal;
-use super::rounds::{SizesView, design_words};
+use super::round_plan::{SizesView, design_words, frame_days};
 use super::session::Visitor;
 use super::{links, words};
 use crate::accounting::rounds::progress::Visit;
-use crate::service::drawn_rounds::{DrawnUnitView, RoundDetail, SeedRequest};
+use crate::intake::FileFormat;
+use crate::service::drawn_rounds::{DrawnUnitView, RoundDetail, SeedRequest, UnitsWanted};
 use crate::service::{Caller, Once, Role, Service, ServiceError};
 use askama::Template;
 use axum::Form;
@@ -14,6 +15,8 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
+
+const UNITS_A_PAGE: u32 = 100;
 
 #[derive(Template)]
 #[template(path = "round.html")]
@@ -26,7 +29,11 @@ struct RoundPage {
     detail: RoundDetail,
     sizes: Option<SizesView>,
     design: String,
+    days: String,
     units: Vec<UnitLine>,
+    /// Which of the drawn units are on this page.
+    shown: String,
+    earlier: Option<u64>,
     /// Name and count.
     progress: Vec<(&'static str, String)>,
     achieved: Vec<(&'static str, String)>,
@@ -48,7 +55,11 @@ fn unit_line(unit: &DrawnUnitView) -> UnitLine {
         place: words::count(unit.place),
         standing: if unit.reserve { "reserve" } else { "sample" },
         unit: unit.unit.clone(),
-        href: links::found(&unit.unit),
+        // A weighing has no page in the register; its household has.
+        href: links::found(match unit.serial.as_str() {
+            serial if serial == unit.unit => serial,
+            _ => &unit.household_code,
+        }),
         site: unit.site_code.clone(),
         state: match (unit.out_of_turn, unit.visit) {
             (true, _) => "visited out of turn: does not count",
@@ -115,9 +126,14 @@ async fn page(
     service: &Service,
     caller: &Caller,
     code: &str,
+    after: u64,
     fault: Option<String>,
 ) -> Result<Response, Refusal> {
-    let detail = service.round(caller, code).await?;
+    let wanted = UnitsWanted {
+        after,
+        limit: UNITS_A_PAGE,
+    };
+    let detail = service.round(caller, code, wanted).await?;
     let sizes = match (&detail.frame, &detail.plan) {
         (Some(frame), _) => Some(SizesView::new(&frame.record.sizes)),
         (None, Some(plan)) => Some(SizesView::new(&plan.record.sizes)),
@@ -148,6 +164,17 @@ async fn page(
             .plan
             .as_ref()
             .map_or_else(String::new, |plan| design_words(&plan.record.plan)),
+        days: detail
+            .plan
+            .as_ref()
+            .map_or_else(String::new, |plan| frame_days(&plan.record.plan)),
+        shown: format!(
+            "{} to {} of {}",
+            words::count(after.saturating_add(1).min(detail.unit_count)),
+            words::count(after.saturating_add(detail.units.len() as u64)),
+            words::count(detail.unit_count)
+        ),
+        earlier: (after > 0).then(|| after.saturating_sub(u64::from(UNITS_A_PAGE))),
         units: detail.units.iter().map(unit_line).collect(),
         progress: progress.into_iter().flatten().collect(),
         achieved: achieved(&detail),
@@ -155,12 +182,19 @@ async fn page(
     })
 }
 
+#[derive(Deserialize)]
+pub(super) struct UnitsQuery {
+    /// How many drawn units are passed over.
+    after: Option<u64>,
+}
+
 pub(super) async fn show(
     State(service): State<Service>,
     Visitor(caller): Visitor,
     PathParts(code): PathParts<String>,
+    QueryParts(query): QueryParts<UnitsQuery>,
 ) -> Result<Response, Refusal> {
-    page(&service, &caller, &code, None).await
+    page(&service, &caller, &code, query.after.unwrap_or(0), None).await
 }
 
 async fn answer<T>(
@@ -173,7 +207,7 @@ async fn answer<T>(
         Ok(_) => Ok(Redirect::to(&links::round(code)).into_response()),
         Err(error) => {
             let (status, fault): (StatusCode, String) = words::fault(error)?;
-            let page = page(service, caller, code, Some(fault)).await?;
+            let page = page(service, caller, code, 0, Some(fault)).await?;
             Ok((status, page).into_response())
         }
     }
@@ -218,14 +252,31 @@ pub(super) async fn close(
     answer(&service, &caller, &code, outcome).await
 }
 
-/// The list for the field, as a file.
+/// The list for the field, as CSV.
 pub(super) async fn field_list(
     State(service): State<Service>,
     Visitor(caller): Visitor,
     PathParts(code): PathParts<String>,
 ) -> Result<Response, Refusal> {
-    let list = service.list_rows(&caller, &code).await?;
-    let name = format!("{code}-field-list.csv");
-    let bytes = list.csv().into_bytes();
-    Ok(download("text/csv; charset=utf-8", &name, bytes))
+    list_file(&service, &caller, &code, FileFormat::Csv).await
+}
+
+/// The list for the field, as a workbook.
+pub(super) async fn field_workbook(
+    State(service): State<Service>,
+    Visitor(caller): Visitor,
+    PathParts(code): PathParts<String>,
+) -> Result<Response, Refusal> {
+    list_file(&service, &caller, &code, FileFormat::Workbook).await
+}
+
+async fn list_file(
+    service: &Service,
+    caller: &Caller,
+    code: &str,
+    format: FileFormat,
+) -> Result<Response, Refusal> {
+    let bytes = service.list_rows(caller, code).await?.file(format)?;
+    let name = format!("{code}-field-list.{}", format.ending());
+    Ok(download(format.media_type(), &name, bytes))
 }

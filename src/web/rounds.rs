@@ -1,24 +1,22 @@
 //! Rounds: the list, and the form that plans one. It works without script: the same form is
-//! sent to be worked out or to open the round.
+//! sent to be worked out or to open the round. `plan.js` shows the arithmetic as one types.
 
+use super::assets;
 use super::page::{Section, Shell, draw};
 use super::refusal::Refusal;
+use super::round_plan::{PlanForm, SizesView, kinds, units};
 use super::session::Visitor;
 use super::words;
-use crate::accounting::records::RoundKind;
-use crate::accounting::rounds::plan::{
-    GroupKey, PrecisionKind, RoundPlan, SampleDesign, SampleUnit, Sizes,
-};
+use crate::accounting::rounds::plan::Sizes;
 use crate::service::drawn_rounds::PlanRequest;
-use crate::service::rounds::NewRound;
-use crate::service::{Caller, FieldProblem, Once, Role, Service, ServiceError};
+use crate::service::{Caller, Once, Role, Service, ServiceError};
 use askama::Template;
-use axum::Form;
 use axum::extract::State;
-use axum::http::StatusCode;
+use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
-use serde::Deserialize;
-use std::str::FromStr;
+use axum::{Form, Json};
+use serde::Serialize;
+use std::collections::BTreeMap;
 
 #[derive(Template)]
 #[template(path = "rounds.html")]
@@ -29,7 +27,9 @@ struct RoundsPage {
     fault: Option<String>,
     form: PlanForm,
     sizes: Option<SizesView>,
-    kinds: Vec<(&'static str, String)>,
+    kinds: Vec<(&'static str, String, String, &'static str)>,
+    units: Vec<(&'static str, &'static str)>,
+    script: String,
 }
 
 struct RoundLine {
@@ -38,205 +38,6 @@ struct RoundLine {
     days: String,
     rows: String,
     state: &'static str,
-}
-
-/// A plan's arithmetic as it is shown, here and on the round's own page.
-pub(super) struct SizesView {
-    pub needed: String,
-    pub to_visit: String,
-    pub clusters: Option<String>,
-    pub steps: Vec<(String, String, String)>,
-    pub groups: Vec<[String; 4]>,
-}
-
-impl SizesView {
-    pub fn new(sizes: &Sizes) -> Self {
-        SizesView {
-            needed: words::count(sizes.needed),
-            to_visit: words::count(sizes.to_visit),
-            clusters: sizes.clusters.map(words::count),
-            steps: sizes
-                .steps
-                .iter()
-                .map(|step| {
-                    let value = words::precise(step.value);
-                    (words::capital(&step.words), step.formula.clone(), value)
-                })
-                .collect(),
-            groups: sizes
-                .groups
-                .iter()
-                .map(|group| {
-                    [
-                        group.name.clone(),
-                        words::count(group.units),
-                        words::count(group.sample),
-                        words::count(group.reserve),
-                    ]
-                })
-                .collect(),
-        }
-    }
-}
-
-/// The form as it was typed; what was sent is shown again.
-#[derive(Deserialize)]
-pub(super) struct PlanForm {
-    code: String,
-    kind: String,
-    starts_on: String,
-    ends_on: String,
-    purpose: String,
-    unit: String,
-    frame_on: String,
-    design: String,
-    #[serde(default)]
-    by_site: String,
-    #[serde(default)]
-    by_model: String,
-    #[serde(default)]
-    by_age: String,
-    units_in_each: String,
-    confidence: String,
-    precision: String,
-    precision_is: String,
-    expected_share: String,
-    expected_mean: String,
-    expected_standard_deviation: String,
-    design_effect: String,
-    expected_response: String,
-    reserve: String,
-}
-
-impl Default for PlanForm {
-    fn default() -> Self {
-        let text = str::to_owned;
-        PlanForm {
-            code: String::new(),
-            kind: text("usage_survey"),
-            starts_on: String::new(),
-            ends_on: String::new(),
-            purpose: String::new(),
-            unit: text("stove"),
-            frame_on: String::new(),
-            design: text("simple_random"),
-            by_site: String::new(),
-            by_model: String::new(),
-            by_age: String::new(),
-            units_in_each: String::new(),
-            confidence: text("0.90"),
-            precision: text("0.10"),
-            precision_is: text("relative"),
-            expected_share: String::new(),
-            expected_mean: String::new(),
-            expected_standard_deviation: String::new(),
-            design_effect: text("1"),
-            expected_response: text("0.9"),
-            reserve: text("5"),
-        }
-    }
-}
-
-/// Reads a field; an empty one is none.
-fn read<T: FromStr>(field: &str, text: &str) -> Result<Option<T>, ServiceError> {
-    match text.trim() {
-        "" => Ok(None),
-        text => text.parse().map(Some).map_err(|_| wrong(field)),
-    }
-}
-
-fn wrong(field: &str) -> ServiceError {
-    ServiceError::Invalid(vec![FieldProblem {
-        field: field.to_owned(),
-        detail: "cannot be read".into(),
-    }])
-}
-
-fn must<T: FromStr>(field: &str, text: &str) -> Result<T, ServiceError> {
-    read(field, text)?.ok_or_else(|| wrong(field))
-}
-
-impl PlanForm {
-    fn plan(&self) -> Result<RoundPlan, ServiceError> {
-        let keys = [
-            (&self.by_site, GroupKey::Site),
-            (&self.by_model, GroupKey::Model),
-            (&self.by_age, GroupKey::AgeBand),
-        ];
-        Ok(RoundPlan {
-            purpose: self.purpose.trim().to_owned(),
-            unit: match self.unit.as_str() {
-                "household" => SampleUnit::Household,
-                _ => SampleUnit::Stove,
-            },
-            frame_on: must("frame_on", &self.frame_on)?,
-            design: match self.design.as_str() {
-                "stratified" => SampleDesign::Stratified,
-                "cluster" => SampleDesign::Cluster,
-                _ => SampleDesign::SimpleRandom,
-            },
-            strata_by: keys
-                .into_iter()
-                .filter(|(ticked, _)| *ticked == "yes")
-                .map(|(_, key)| key)
-                .collect(),
-            units_in_each: read("units_in_each", &self.units_in_each)?,
-            confidence: must("confidence", &self.confidence)?,
-            precision: must("precision", &self.precision)?,
-            precision_is: match self.precision_is.as_str() {
-                "absolute" => PrecisionKind::Absolute,
-                _ => PrecisionKind::Relative,
-            },
-            expected_share: read("expected_share", &self.expected_share)?,
-            expected_mean: read("expected_mean", &self.expected_mean)?,
-            expected_standard_deviation: read(
-                "expected_standard_deviation",
-                &self.expected_standard_deviation,
-            )?,
-            design_effect: must("design_effect", &self.design_effect)?,
-            expected_response: must("expected_response", &self.expected_response)?,
-            reserve: must("reserve", &self.reserve)?,
-        })
-    }
-
-    fn round(&self) -> Result<NewRound, ServiceError> {
-        let plan = self.plan()?;
-        Ok(NewRound {
-            code: self.code.trim().to_owned(),
-            kind: self.kind.clone(),
-            starts_on: must("starts_on", &self.starts_on)?,
-            ends_on: must("ends_on", &self.ends_on)?,
-            design: format!("{}, drawn by the program.", design_words(&plan)),
-            plan: Some(plan),
-        })
-    }
-}
-
-/// The design of a plan in words.
-pub(super) fn design_words(plan: &RoundPlan) -> String {
-    let units = match plan.unit {
-        SampleUnit::Stove => "stoves in service",
-        SampleUnit::Household => "households with a stove in service",
-    };
-    let keys: Vec<&str> = plan
-        .strata_by
-        .iter()
-        .map(|key| match key {
-            GroupKey::Site => "site",
-            GroupKey::Model => "stove model",
-            GroupKey::AgeBand => "age of the stove",
-        })
-        .collect();
-    match plan.design {
-        SampleDesign::SimpleRandom => format!("Simple random sample of the {units}"),
-        SampleDesign::Stratified => {
-            format!(
-                "Sample of the {units}, stratified by {}",
-                keys.join(" and ")
-            )
-        }
-        SampleDesign::Cluster => format!("Sample of sites, then of the {units} in each"),
-    }
 }
 
 async fn page(
@@ -261,12 +62,6 @@ async fn page(
         rows: words::count(view.rows),
         code: view.round.code,
     });
-    let drawn_kinds = [
-        RoundKind::UsageSurvey,
-        RoundKind::KitchenProject,
-        RoundKind::CharWeighing,
-        RoundKind::Moisture,
-    ];
     draw(&RoundsPage {
         shell: Shell::of(caller, Section::Rounds, "Rounds"),
         rounds: lines.collect(),
@@ -274,20 +69,37 @@ async fn page(
         fault,
         form,
         sizes: sizes.map(SizesView::new),
-        kinds: drawn_kinds
-            .into_iter()
-            .map(|kind| (kind.code(), words::spaced(kind.code())))
-            .collect(),
+        kinds: kinds(),
+        units: units(),
+        script: assets::plan_script_path(),
     })
+}
+
+/// What is wrong beside its fields, and above the form what is of no field.
+fn told(form: &mut PlanForm, error: ServiceError) -> Result<(StatusCode, String), Refusal> {
+    let problems = match &error {
+        ServiceError::Invalid(problems) => problems.clone(),
+        _ => Vec::new(),
+    };
+    let (status, all) = words::fault(error)?;
+    if problems.is_empty() {
+        return Ok((status, all));
+    }
+    let others = form.take_faults(&problems);
+    if others.is_empty() {
+        let some = "Some fields need another look; what is wrong stands beside each.";
+        return Ok((status, some.into()));
+    }
+    Ok((status, format!("{}.", words::capital(&others.join("; ")))))
 }
 
 async fn with_fault(
     service: &Service,
     caller: &Caller,
-    form: PlanForm,
+    mut form: PlanForm,
     error: ServiceError,
 ) -> Result<Response, Refusal> {
-    let (status, fault): (StatusCode, String) = words::fault(error)?;
+    let (status, fault) = told(&mut form, error)?;
     let page = page(service, caller, form, None, Some(fault)).await?;
     Ok((status, page).into_response())
 }
@@ -299,20 +111,53 @@ pub(super) async fn list(
     page(&service, &caller, PlanForm::default(), None, None).await
 }
 
-/// Works the plan out and shows the arithmetic above the form.
+async fn worked_out(
+    service: &Service,
+    caller: &Caller,
+    form: &PlanForm,
+) -> Result<Sizes, ServiceError> {
+    let request = PlanRequest {
+        kind: form.kind.clone(),
+        plan: form.plan()?,
+    };
+    service.work_out_plan(caller, &request).await
+}
+
+/// What the script of the form shows.
+#[derive(Serialize)]
+struct Arithmetic {
+    sizes: Option<SizesView>,
+    /// Of no field.
+    fault: Option<String>,
+    /// By field.
+    faults: BTreeMap<String, String>,
+}
+
+/// Works the plan out and writes nothing: a page with the arithmetic above the form, or JSON
+/// where that is asked for.
 pub(super) async fn work_out(
     State(service): State<Service>,
     Visitor(caller): Visitor,
-    Form(form): Form<PlanForm>,
+    headers: HeaderMap,
+    Form(mut form): Form<PlanForm>,
 ) -> Result<Response, Refusal> {
-    let request = form.plan().map(|plan| PlanRequest {
-        kind: form.kind.clone(),
-        plan,
-    });
-    let outcome = match request {
-        Ok(request) => service.work_out_plan(&caller, &request).await,
-        Err(error) => Err(error),
-    };
+    let outcome = worked_out(&service, &caller, &form).await;
+    let accept = headers.get(header::ACCEPT);
+    if accept.is_some_and(|accept| accept == "application/json") {
+        let (status, sizes, fault) = match outcome {
+            Ok(sizes) => (StatusCode::OK, Some(SizesView::new(&sizes)), None),
+            Err(error) => {
+                let (status, fault) = told(&mut form, error)?;
+                (status, None, Some(fault))
+            }
+        };
+        let answer = Arithmetic {
+            sizes,
+            fault,
+            faults: form.faults,
+        };
+        return Ok((status, Json(answer)).into_response());
+    }
     match outcome {
         Ok(sizes) => page(&service, &caller, form, Some(&sizes), None).await,
         Err(error) => with_fault(&service, &caller, form, error).await,

@@ -21,6 +21,8 @@ mod populations;
 mod registers;
 mod repeats;
 mod rounds;
+mod rounds_field;
+mod rounds_kinds;
 mod rounds_page;
 mod sheets;
 mod stove_tests;

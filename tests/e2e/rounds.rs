@@ -20,7 +20,7 @@ fn plan() -> Value {
     })
 }
 
-fn round(code: &str, plan: &Value) -> Value {
+pub fn round_of(code: &str, plan: &Value) -> Value {
     json!({"code": code, "kind": "usage_survey", "starts_on": "2026-09-01",
            "ends_on": "2026-10-13", "design": "Drawn by the program.", "plan": plan})
 }
@@ -28,7 +28,10 @@ fn round(code: &str, plan: &Value) -> Value {
 /// Opens and draws a round, for tests that need one.
 pub async fn draw_a_round(programme: &TestProgramme, code: &str) {
     let manager = &programme.manager;
-    manager.post("/rounds", &round(code, &plan())).await.ok(201);
+    manager
+        .post("/rounds", &round_of(code, &plan()))
+        .await
+        .ok(201);
     let path = format!("/rounds/{code}");
     manager
         .post(&format!("{path}/frame"), &json!({}))
@@ -37,7 +40,7 @@ pub async fn draw_a_round(programme: &TestProgramme, code: &str) {
     seed(manager, &path).await;
 }
 
-async fn seed(manager: &Client, path: &str) -> Value {
+pub async fn seed(manager: &Client, path: &str) -> Value {
     let request = json!({"words": WORDS, "source": "invented for the tests"});
     let seeded = manager.post(&format!("{path}/seed"), &request).await;
     seeded.ok(201)
@@ -151,7 +154,7 @@ async fn strata_and_sites_share_out_the_sample() {
     clusters["design"] = json!("cluster");
     clusters["units_in_each"] = json!(23);
     manager
-        .post("/rounds", &round("by-site", &clusters))
+        .post("/rounds", &round_of("by-site", &clusters))
         .await
         .ok(201);
     manager
@@ -171,7 +174,7 @@ async fn a_round_goes_from_plan_to_close() {
     let manager = &programme.manager;
     let path = format!("/rounds/{ROUND}");
     manager
-        .post("/rounds", &round(ROUND, &plan()))
+        .post("/rounds", &round_of(ROUND, &plan()))
         .await
         .ok(201);
     let none = json!({"words": WORDS, "source": "too early"});
@@ -415,7 +418,7 @@ async fn rounds_of_households_that_measure_are_drawn_and_closed() {
         plan["expected_share"] = Value::Null;
         plan["expected_mean"] = json!("4");
         plan["expected_standard_deviation"] = json!("1.5");
-        let mut request = round(kind, &plan);
+        let mut request = round_of(kind, &plan);
         request["kind"] = json!(kind);
         manager.post("/rounds", &request).await.ok(201);
         manager

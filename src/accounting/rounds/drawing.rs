@@ -5,6 +5,7 @@ use super::frame::FrameUnit;
 use super::plan::{SampleDesign, Sizes};
 use crate::statistics::draw::{self, DrawnGroup, Group};
 use sha2::{Digest, Sha256};
+use std::collections::BTreeMap;
 
 /// One drawn unit.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -67,8 +68,14 @@ pub fn draw(
             wanted: usize::try_from(size.sample).unwrap_or(usize::MAX),
         });
     }
+    let places: BTreeMap<&str, usize> = groups
+        .iter()
+        .enumerate()
+        .map(|(place, group)| (group.name, place))
+        .collect();
     for unit in frame {
-        let group = groups.iter_mut().find(|group| group.name == unit.group);
+        let place = places.get(unit.group.as_str());
+        let group = place.and_then(|place| groups.get_mut(*place));
         let group = group.ok_or_else(|| {
             RoundError::field("frame", format!("has the unknown group {:?}", unit.group))
         })?;

@@ -5,6 +5,8 @@
 //! the frame stands how many are drawn of each group, so that nothing is left to choose when
 //! the seed is.
 
+pub mod answers;
+pub mod closing;
 pub mod drawing;
 pub mod frame;
 pub mod plan;

@@ -1,13 +1,11 @@
-//! The plan of a round, and the number of units that follows from it, step by step.
+//! The plan of a round: what is drawn, how, and what is expected. `check` says which plans fit
+//! which kind of round, `sizes` works the number of units out, step by step.
 
-use super::RoundError;
-use crate::accounting::records::RoundKind;
-use crate::accounting::rounding::{FIGURE_DIGITS, from_statistic, to_digits, to_statistic};
-use crate::statistics::design::Margin;
-use crate::statistics::sample_size::{
-    Allocation, Expected, PlannedStratum, SampleSize, Step, Wanted, mean_needed, proportion_needed,
-    stratified_needed,
-};
+mod check;
+mod sizes;
+
+pub use check::{units_of, value_of};
+
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
@@ -21,6 +19,20 @@ pub enum SampleUnit {
     Stove,
     /// A household with a stove in service; its id is the household's code.
     Household,
+    /// A household of the register, with or without a stove.
+    RegisteredHousehold,
+    /// A household of the register without a stove in service.
+    HouseholdWithoutStove,
+    /// A weighing of char, of which a sample goes to the laboratory; its id is `W`, the trail
+    /// entry that accepted it, a hyphen, and its line in the batch.
+    CharWeighing,
+}
+
+impl SampleUnit {
+    /// Whether every unit has a stove in service.
+    pub fn has_stove(self) -> bool {
+        matches!(self, SampleUnit::Stove | SampleUnit::Household)
+    }
 }
 
 /// How the units are drawn.
@@ -28,20 +40,70 @@ pub enum SampleUnit {
 #[serde(rename_all = "snake_case")]
 pub enum SampleDesign {
     SimpleRandom,
-    /// A simple random sample in each stratum, shared out by the units of the strata.
+    /// A simple random sample in each stratum.
     Stratified,
     /// Sites are drawn with equal chances, then units in each drawn site.
     Cluster,
 }
 
 /// What strata are made of.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum GroupKey {
     Site,
     Model,
     /// Whole years since installation on the day of the frame.
     AgeBand,
+    /// What the char was made of, of weighings.
+    Feedstock,
+}
+
+/// How the units are shared out among strata.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum SampleAllocation {
+    /// By the units of the strata.
+    #[default]
+    Proportional,
+    /// By units times standard deviation (Neyman): the fewest where a visit costs the same
+    /// everywhere.
+    Optimum,
+}
+
+impl SampleAllocation {
+    fn is_default(&self) -> bool {
+        *self == SampleAllocation::default()
+    }
+}
+
+/// What is expected in one stratum: a share, or a mean with its standard deviation.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ExpectedStratum {
+    /// As the frame names it: the parts in the order of `strata_by`, a comma and a space between
+    /// them, e.g. `NORTH, age 1`.
+    pub name: String,
+    #[serde(
+        default,
+        with = "rust_decimal::serde::str_option",
+        skip_serializing_if = "Option::is_none"
+    )]
+    #[schema(value_type = Option<String>)]
+    pub expected_share: Option<Decimal>,
+    #[serde(
+        default,
+        with = "rust_decimal::serde::str_option",
+        skip_serializing_if = "Option::is_none"
+    )]
+    #[schema(value_type = Option<String>)]
+    pub expected_mean: Option<Decimal>,
+    #[serde(
+        default,
+        with = "rust_decimal::serde::str_option",
+        skip_serializing_if = "Option::is_none"
+    )]
+    #[schema(value_type = Option<String>)]
+    pub expected_standard_deviation: Option<Decimal>,
 }
 
 /// What the wanted precision is a share of.
@@ -61,12 +123,22 @@ pub struct RoundPlan {
     /// What the answer is for, in words.
     pub purpose: String,
     pub unit: SampleUnit,
-    /// The day on which a stove must be in service to be in the frame. Second stoves are not.
+    /// The day on which a stove must be in service to be in the frame; second stoves are not.
+    /// Of weighings the first day after those that are in the frame.
     pub frame_on: NaiveDate,
+    /// Of weighings: the first day whose weighings are in the frame.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub frame_from: Option<NaiveDate>,
     pub design: SampleDesign,
     /// Of a stratified design.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub strata_by: Vec<GroupKey>,
+    /// Of a stratified design.
+    #[serde(default, skip_serializing_if = "SampleAllocation::is_default")]
+    pub allocation: SampleAllocation,
+    /// Strata whose own value is expected; the others have that of the whole.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub strata: Vec<ExpectedStratum>,
     /// Units to answer in each drawn site, of a cluster design.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub units_in_each: Option<u32>,
@@ -164,207 +236,6 @@ pub struct Sizes {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub clusters: Option<u64>,
     pub groups: Vec<GroupSize>,
-}
-
-impl RoundPlan {
-    /// Whether a round of this kind can be planned so, and whether the plan says what it must.
-    pub fn check(&self, kind: RoundKind) -> Result<(), RoundError> {
-        let counts_yes = match kind {
-            RoundKind::UsageSurvey => true,
-            RoundKind::KitchenProject | RoundKind::CharWeighing | RoundKind::Moisture => false,
-            _ => {
-                return Err(RoundError::field(
-                    "kind",
-                    "is not drawn from households with a stove: describe its sample in words",
-                ));
-            }
-        };
-        if !counts_yes && self.unit == SampleUnit::Stove {
-            return Err(RoundError::field(
-                "unit",
-                "is household here: the rows of this kind of round name households",
-            ));
-        }
-        let measured = self.expected_mean.is_some() && self.expected_standard_deviation.is_some();
-        if counts_yes && (self.expected_share.is_none() || self.expected_mean.is_some()) {
-            return Err(RoundError::field(
-                "expected_share",
-                "is what a usage survey needs: the share in use, and no mean",
-            ));
-        }
-        if !counts_yes && (!measured || self.expected_share.is_some()) {
-            return Err(RoundError::field(
-                "expected_mean",
-                "and expected_standard_deviation are what this round needs, and no share",
-            ));
-        }
-        self.check_design()
-    }
-
-    fn check_design(&self) -> Result<(), RoundError> {
-        let repeats = self
-            .strata_by
-            .iter()
-            .enumerate()
-            .any(|(at, key)| self.strata_by.iter().skip(at + 1).any(|other| other == key));
-        if (self.design == SampleDesign::Stratified) == self.strata_by.is_empty() || repeats {
-            return Err(RoundError::field(
-                "strata_by",
-                "names what strata are made of, each once, for a stratified design only",
-            ));
-        }
-        let in_each = self.units_in_each.is_some_and(|units| units >= 2);
-        if (self.design == SampleDesign::Cluster) != in_each
-            || (!in_each && self.units_in_each.is_some())
-        {
-            return Err(RoundError::field(
-                "units_in_each",
-                "is two or more for a cluster design, and left out otherwise",
-            ));
-        }
-        Ok(())
-    }
-
-    /// Half width that is wanted.
-    pub fn margin(&self) -> Margin {
-        let value = to_statistic(self.precision);
-        match self.precision_is {
-            PrecisionKind::Relative => Margin::Relative(value),
-            PrecisionKind::Absolute => Margin::Absolute(value),
-        }
-    }
-
-    fn wanted(&self) -> Wanted {
-        Wanted {
-            design_effect: to_statistic(self.design_effect),
-            response: to_statistic(self.expected_response),
-            ..Wanted::new(to_statistic(self.confidence), self.margin())
-        }
-    }
-
-    fn expected(&self) -> Expected {
-        match (
-            self.expected_share,
-            self.expected_mean,
-            self.expected_standard_deviation,
-        ) {
-            (None, Some(mean), Some(deviation)) => Expected::Mean {
-                mean: to_statistic(mean),
-                standard_deviation: to_statistic(deviation),
-            },
-            (share, ..) => Expected::Share(share.map_or(f64::NAN, to_statistic)),
-        }
-    }
-
-    /// Works out how many units to draw of groups with these units; [`RoundPlan::check`] first.
-    pub fn sizes(&self, groups: &[GroupCount]) -> Result<Sizes, RoundError> {
-        let units: u64 = groups.iter().map(|group| group.units).sum();
-        if units < 2 {
-            return Err(RoundError::field(
-                "frame_on",
-                "is a day on which the register has fewer than two units",
-            ));
-        }
-        let wanted = self.wanted();
-        if self.design == SampleDesign::Stratified {
-            let strata: Vec<PlannedStratum> = groups
-                .iter()
-                .map(|group| PlannedStratum {
-                    name: group.name.clone(),
-                    population: group.units,
-                    expected: self.expected(),
-                })
-                .collect();
-            let size = stratified_needed(&strata, Allocation::Proportional, &wanted)?;
-            let groups = groups
-                .iter()
-                .zip(&size.strata)
-                .map(|(group, stratum)| self.group(group, stratum.needed, stratum.to_visit))
-                .collect();
-            return Ok(told(size.whole, None, groups));
-        }
-        let size = match self.expected() {
-            Expected::Share(share) => proportion_needed(share, Some(units), &wanted)?,
-            Expected::Mean {
-                mean,
-                standard_deviation,
-            } => mean_needed(mean, standard_deviation, Some(units), &wanted)?,
-        };
-        match self.units_in_each {
-            Some(in_each) => self.in_clusters(size, groups, u64::from(in_each)),
-            None => {
-                let sized = groups
-                    .iter()
-                    .map(|group| self.group(group, size.needed, size.to_visit))
-                    .collect();
-                Ok(told(size, None, sized))
-            }
-        }
-    }
-
-    /// Sites by the needed units, the design effect being in these already (common practice of
-    /// survey handbooks, no source).
-    fn in_clusters(
-        &self,
-        mut size: SampleSize,
-        groups: &[GroupCount],
-        in_each: u64,
-    ) -> Result<Sizes, RoundError> {
-        let clusters = size.needed.div_ceil(in_each.max(1)).max(2);
-        let there_are = groups.len() as u64;
-        if clusters > there_are {
-            return Err(RoundError::field(
-                "units_in_each",
-                format!(
-                    "asks for {clusters} sites and there are {there_are}: ask for more units in \
-                     each, or for less precision"
-                ),
-            ));
-        }
-        size.steps.push(Step {
-            words: "sites to draw, two at least; rounded up".into(),
-            formula: format!("c = n / {in_each}"),
-            value: clusters as f64,
-        });
-        let response = to_statistic(self.expected_response);
-        let visits = ((in_each as f64 / response) - 1e-9).ceil() as u64;
-        let groups = groups
-            .iter()
-            .map(|group| self.group(group, in_each, visits))
-            .collect();
-        Ok(told(size, Some(clusters), groups))
-    }
-
-    fn group(&self, group: &GroupCount, needed: u64, to_visit: u64) -> GroupSize {
-        let sample = needed.min(group.units);
-        let reserve = to_visit
-            .saturating_sub(needed)
-            .saturating_add(u64::from(self.reserve));
-        GroupSize {
-            name: group.name.clone(),
-            units: group.units,
-            sample,
-            reserve: reserve.min(group.units - sample),
-        }
-    }
-}
-
-fn told(size: SampleSize, clusters: Option<u64>, groups: Vec<GroupSize>) -> Sizes {
-    let steps = size.steps.into_iter().map(|step| PlanStep {
-        words: step.words,
-        formula: step.formula,
-        value: to_digits(
-            from_statistic(step.value).unwrap_or_default(),
-            FIGURE_DIGITS,
-        ),
-    });
-    Sizes {
-        steps: steps.collect(),
-        needed: size.needed,
-        to_visit: size.to_visit,
-        clusters,
-        groups,
-    }
 }
 
 #[cfg(test)]

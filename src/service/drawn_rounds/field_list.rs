@@ -1,19 +1,24 @@
 //! The list for the field: whom to visit, in which order, in the columns of the survey's template.
 
+mod workbook;
+
 use super::steps_of;
+use crate::accounting::rounds::drawing::DrawnUnit;
 use crate::accounting::rounds::frame::FrameUnit;
+use crate::accounting::rounds::plan::SampleUnit;
+use crate::intake::{FileFormat, neutral};
 use crate::service::rounds::round_by_code;
 use crate::service::{Caller, Service, ServiceError};
 use crate::store;
-use std::collections::BTreeMap;
 
 /// Rows of the list with their header; every cell is safe in a spreadsheet.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FieldList {
-    pub header: Vec<&'static str>,
+    pub header: &'static [&'static str],
     pub rows: Vec<Vec<String>>,
 }
 
+/// Of stoves and households.
 const HEADER: [&str; 8] = [
     "household_code",
     "serial",
@@ -25,9 +30,64 @@ const HEADER: [&str; 8] = [
     "place",
 ];
 
+/// Of weighings, whose samples go to the laboratory.
+const SAMPLES_HEADER: [&str; 8] = [
+    "sample_code",
+    "household_code",
+    "site_code",
+    "weighed_on",
+    "feedstock",
+    "group",
+    "standing",
+    "place",
+];
+
+/// Columns that hold whole numbers; all others hold text.
+const NUMBERS: [&str; 2] = ["age_band", "place"];
+
 impl FieldList {
-    /// The list as CSV.
-    pub fn csv(&self) -> String {
+    fn of_unit(unit: SampleUnit) -> Self {
+        let header: &'static [&'static str] = match unit {
+            SampleUnit::CharWeighing => &SAMPLES_HEADER,
+            _ => &HEADER,
+        };
+        FieldList {
+            header,
+            rows: Vec::new(),
+        }
+    }
+
+    fn push(&mut self, drawn: &DrawnUnit, known: &FrameUnit) {
+        let age = known.age_band.map(|age| age.to_string());
+        let weighed_on = known.weighed_on.map(|day| day.to_string());
+        let cells = self.header.iter().map(|column| match *column {
+            "sample_code" => known.unit.clone(),
+            "household_code" => known.household_code.clone(),
+            "serial" => known.serial.clone(),
+            "site_code" => known.site_code.clone(),
+            "model" => known.model.clone(),
+            "age_band" => age.clone().unwrap_or_default(),
+            "weighed_on" => weighed_on.clone().unwrap_or_default(),
+            "feedstock" => known.feedstock.clone(),
+            "group" => drawn.group.clone(),
+            "standing" => drawn.standing().to_owned(),
+            _ => drawn.place.to_string(),
+        });
+        let cells = cells.map(|cell| neutral(&cell).into_owned()).collect();
+        self.rows.push(cells);
+    }
+
+    /// The list as a file.
+    pub fn file(&self, format: FileFormat) -> Result<Vec<u8>, ServiceError> {
+        match format {
+            FileFormat::Csv => Ok(self.csv().into_bytes()),
+            FileFormat::Workbook => self
+                .workbook()
+                .map_err(|e| ServiceError::Internal(format!("list for the field: {e}"))),
+        }
+    }
+
+    fn csv(&self) -> String {
         let mut text = String::new();
         let header = self.header.iter().map(|cell| (*cell).to_owned()).collect();
         for row in std::iter::once(&header).chain(&self.rows) {
@@ -48,55 +108,27 @@ fn quoted(cell: &str) -> String {
     }
 }
 
-/// Text that no spreadsheet takes for a formula: an apostrophe goes before it.
-fn plain(cell: &str) -> String {
-    if cell.starts_with(['=', '+', '-', '@', '\t', '\r']) {
-        format!("'{cell}")
-    } else {
-        cell.to_owned()
-    }
-}
-
 impl Service {
     /// The sample, then the reserve in order, group after group; of the caller's own sites.
     pub async fn list_rows(&self, caller: &Caller, round: &str) -> Result<FieldList, ServiceError> {
         let mut connection = self.reading(caller).await?;
         round_by_code(&mut connection, caller, round).await?;
-        if steps_of(&mut connection, caller, round)
-            .await?
-            .draw
-            .is_none()
-        {
+        let steps = steps_of(&mut connection, caller, round).await?;
+        let (Some((_, planned)), Some(_)) = (steps.plan, steps.draw) else {
             return Err(ServiceError::not_found("draw of round", round));
-        }
+        };
         let programme = caller.programme_id;
         let drawn = store::drawn_rounds::draw(&mut connection, programme, round).await?;
-        let frame = store::drawn_rounds::frame(&mut connection, programme, round).await?;
-        let by_unit: BTreeMap<&str, &FrameUnit> = frame
-            .iter()
-            .map(|unit| (unit.unit.as_str(), unit))
-            .collect();
-        let rows = drawn
-            .iter()
-            .filter_map(|unit| Some((unit, *by_unit.get(unit.unit.as_str())?)))
-            .filter(|(_, known)| caller.sees(&known.site_code))
-            .map(|(unit, known)| {
-                let cells = [
-                    known.household_code.as_str(),
-                    &known.serial,
-                    &known.site_code,
-                    &known.model,
-                    &known.age_band.to_string(),
-                    &unit.group,
-                    unit.standing(),
-                    &unit.place.to_string(),
-                ];
-                cells.iter().map(|cell| plain(cell)).collect()
-            });
-        Ok(FieldList {
-            header: HEADER.to_vec(),
-            rows: rows.collect(),
-        })
+        let known = store::drawn_rounds::drawn_of_frame(&mut connection, programme, round).await?;
+        let mut list = FieldList::of_unit(planned.plan.unit);
+        for unit in &drawn {
+            if let Some(known) = known.get(&unit.unit)
+                && caller.sees(&known.site_code)
+            {
+                list.push(unit, known);
+            }
+        }
+        Ok(list)
     }
 
     /// The ids of the frame in the order of their bytes, one a line: what the frame's hash is over.
@@ -121,13 +153,30 @@ mod tests {
 
     #[test]
     fn no_cell_is_a_formula_and_commas_stay_inside_their_cell() {
-        assert_eq!(plain("=1+1"), "'=1+1");
-        assert_eq!(plain("-2"), "'-2");
-        assert_eq!(plain("H-1"), "H-1");
-        let list = FieldList {
-            header: vec!["a", "b"],
-            rows: vec![vec!["NORTH, age 1".into(), "say \"x\"".into()]],
+        let mut list = FieldList::of_unit(SampleUnit::Stove);
+        let drawn = DrawnUnit {
+            group: "NORTH, age 1".into(),
+            place: 3,
+            reserve: true,
+            hash: String::new(),
+            unit: "S-1".into(),
         };
-        assert_eq!(list.csv(), "a,b\n\"NORTH, age 1\",\"say \"\"x\"\"\"\n");
+        let known = FrameUnit {
+            unit: "S-1".into(),
+            group: drawn.group.clone(),
+            household_code: "=1+1".into(),
+            serial: "007".into(),
+            site_code: "-2+3".into(),
+            model: "@G1@1".into(),
+            age_band: Some(1),
+            weighed_on: None,
+            feedstock: String::new(),
+        };
+        list.push(&drawn, &known);
+        assert_eq!(
+            list.csv(),
+            "household_code,serial,site_code,model,age_band,group,standing,place\n\
+             '=1+1,007,'-2+3,'@G1@1,1,\"NORTH, age 1\",reserve,3\n"
+        );
     }
 }

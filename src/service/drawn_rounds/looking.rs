@@ -1,10 +1,13 @@
-//! One round as it stands: its steps, its drawn units, its progress.
+//! One round as it stands: its steps, its progress, and its drawn units a page at a time.
 
+use super::reading::round_rows;
 use super::{Steps, steps_of};
-use crate::accounting::rounds::progress::{Counts, Visit, progress};
+use crate::accounting::rounds::frame::FrameUnit;
+use crate::accounting::rounds::progress::{Counts, UnitState, Visit, progress};
 use crate::accounting::rounds::records::{
     CloseRecord, DrawRecord, FrameRecord, PlanRecord, SeedRecord,
 };
+use crate::intake::BatchKind;
 use crate::service::rounds::{RoundView, round_by_code};
 use crate::service::{Caller, Service, ServiceError};
 use crate::store;
@@ -48,8 +51,48 @@ pub struct RoundDetail {
     pub closed: bool,
     /// Over every site: left out for callers who are bound to some.
     pub progress: Option<Counts>,
-    /// The drawn units of the caller's own sites, in the order of the draw.
+    /// A page of the drawn units of the caller's own sites, in the order of the draw.
     pub units: Vec<DrawnUnitView>,
+    /// Drawn units of the caller's own sites, on all pages.
+    pub unit_count: u64,
+    /// What `after` is for the next page; absent on the last.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub next: Option<u64>,
+}
+
+/// Which of the drawn units are wanted.
+#[derive(Debug, Clone, Copy)]
+pub struct UnitsWanted {
+    /// How many of them are passed over.
+    pub after: u64,
+    pub limit: u32,
+}
+
+impl UnitsWanted {
+    /// The page of these units, and what the next one comes after.
+    fn page(self, units: Vec<DrawnUnitView>) -> (Vec<DrawnUnitView>, Option<u64>) {
+        let until = self.after.saturating_add(u64::from(self.limit));
+        let next = (until < units.len() as u64).then_some(until);
+        let skipped = usize::try_from(self.after).unwrap_or(usize::MAX);
+        let limit = usize::try_from(self.limit).unwrap_or(usize::MAX);
+        let page = units.into_iter().skip(skipped).take(limit);
+        (page.collect(), next)
+    }
+}
+
+fn unit_view(state: &UnitState<'_>, known: &FrameUnit) -> DrawnUnitView {
+    DrawnUnitView {
+        group: state.drawn.group.clone(),
+        place: state.drawn.place,
+        reserve: state.drawn.reserve,
+        hash: state.drawn.hash.clone(),
+        unit: state.drawn.unit.clone(),
+        site_code: known.site_code.clone(),
+        household_code: known.household_code.clone(),
+        serial: known.serial.clone(),
+        visit: state.visit,
+        out_of_turn: state.out_of_turn,
+    }
 }
 
 fn at<R>(step: Option<(u64, R)>) -> Option<StepAt<R>> {
@@ -67,24 +110,25 @@ impl Service {
         Ok(last.into_iter().collect())
     }
 
-    pub async fn round(&self, caller: &Caller, code: &str) -> Result<RoundDetail, ServiceError> {
+    /// One round with a page of its drawn units.
+    pub async fn round(
+        &self,
+        caller: &Caller,
+        code: &str,
+        wanted: UnitsWanted,
+    ) -> Result<RoundDetail, ServiceError> {
         let mut connection = self.reading(caller).await?;
         let programme = caller.programme_id;
         let row = round_by_code(&mut connection, caller, code).await?;
-        let kind = row.record.kind;
         let steps = steps_of(&mut connection, caller, code).await?;
         let (mut counts, mut units) = (None, Vec::new());
         if let (Some((_, planned)), Some(_)) = (&steps.plan, &steps.draw) {
-            let frame = store::drawn_rounds::frame(&mut connection, programme, code).await?;
-            let known: BTreeMap<&str, _> = frame
-                .iter()
-                .map(|unit| (unit.unit.as_str(), unit))
-                .collect();
-            let own = |unit: &str| known.get(unit).is_some_and(|u| caller.sees(&u.site_code));
+            let known =
+                store::drawn_rounds::drawn_of_frame(&mut connection, programme, code).await?;
             let drawn = store::drawn_rounds::draw(&mut connection, programme, code).await?;
             let position = store::trail::size(&mut connection, programme).await?;
-            let unit = planned.plan.unit;
-            let answers = store::drawn_rounds::answers(
+            let (kind, unit) = (BatchKind::of_round(row.record.kind), planned.plan.unit);
+            let rows = store::drawn_rounds::rows_of_drawn(
                 &mut connection,
                 programme,
                 code,
@@ -93,26 +137,25 @@ impl Service {
                 position,
             )
             .await?;
-            let (states, all) = progress(&drawn, &answers);
-            counts = caller.sites.is_none().then_some(all);
+            let answers = round_rows(row.record.kind, &rows)?.answers(unit);
+            let (states, mut all) = progress(&drawn, &answers);
+            if caller.sites.is_none() {
+                all.outside = store::drawn_rounds::outside(
+                    &mut connection,
+                    programme,
+                    code,
+                    kind,
+                    unit,
+                    position,
+                )
+                .await?;
+                counts = Some(all);
+            }
             units = states
-                .into_iter()
-                .filter(|state| own(&state.drawn.unit))
-                .filter_map(|state| {
-                    let unit = known.get(state.drawn.unit.as_str())?;
-                    Some(DrawnUnitView {
-                        group: state.drawn.group.clone(),
-                        place: state.drawn.place,
-                        reserve: state.drawn.reserve,
-                        hash: state.drawn.hash.clone(),
-                        unit: state.drawn.unit.clone(),
-                        site_code: unit.site_code.clone(),
-                        household_code: unit.household_code.clone(),
-                        serial: unit.serial.clone(),
-                        visit: state.visit,
-                        out_of_turn: state.out_of_turn,
-                    })
-                })
+                .iter()
+                .filter_map(|state| Some((state, known.get(&state.drawn.unit)?)))
+                .filter(|(_, known)| caller.sees(&known.site_code))
+                .map(|(state, known)| unit_view(state, known))
                 .collect();
         }
         let Steps {
@@ -122,6 +165,8 @@ impl Service {
             draw,
             close,
         } = steps;
+        let unit_count = units.len() as u64;
+        let (units, next) = wanted.page(units);
         Ok(RoundDetail {
             round: crate::service::rounds::view(row),
             plan: at(plan),
@@ -132,6 +177,8 @@ impl Service {
             close: at(close).filter(|_| caller.sites.is_none()),
             progress: counts,
             units,
+            unit_count,
+            next,
         })
     }
 }

@@ -59,24 +59,35 @@ fn table(name: &str, path: &str, header: &[&str], key: &[&str]) -> Value {
     })
 }
 
+/// Columns of a frame that a unit without a stove, or without a weighing, leaves empty.
+const MAY_BE_EMPTY: [&str; 5] = ["serial", "model", "age_band", "weighed_on", "feedstock"];
+
 fn field(column: &str) -> Value {
     let (kind, description) = match column {
         "round" => ("string", "Code of the round"),
         "unit" => (
             "string",
-            "Serial of the stove, or code of the household: what is drawn",
+            "What is drawn: serial of the stove, code of the household, or code of the weighing",
         ),
         "group" => (
             "string",
             "Stratum or site that the draw is made in; all where there is one",
         ),
-        "household_code" => ("string", "Household with the stove in service"),
-        "serial" => ("string", "Stove in service there on the day of the frame"),
+        "household_code" => ("string", "Household that the unit is, or is of"),
+        "serial" => (
+            "string",
+            "Stove in service there on the day of the frame; empty where there is none",
+        ),
         "site_code" => ("string", "Site of the household"),
         "model" => ("string", "Stove model, code@version"),
         "age_band" => (
             "integer",
             "Whole years since installation on the day of the frame",
+        ),
+        "weighed_on" => ("date", "Day of the weighing, where weighings are drawn"),
+        "feedstock" => (
+            "string",
+            "What the char was made of, where weighings are drawn",
         ),
         "place" => (
             "integer",
@@ -110,6 +121,6 @@ fn field(column: &str) -> Value {
         "name": column,
         "type": kind,
         "description": description,
-        "constraints": {"required": true},
+        "constraints": {"required": !MAY_BE_EMPTY.contains(&column)},
     })
 }

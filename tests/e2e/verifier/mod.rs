@@ -3,6 +3,7 @@
 mod archives;
 mod bytes;
 mod cells;
+mod closes;
 mod command;
 mod forgers;
 mod kept;
