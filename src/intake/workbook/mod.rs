@@ -166,7 +166,13 @@ fn read_row(
         Ok(text) => Ok(text.as_ref()),
         Err(fault) => Err(fault.clone()),
     });
-    let read = row_from_read(template, row.line, texts);
+    let read = row_from_read(template, row.line, texts).map_err(|mut rejections| {
+        let empty = |fault: &&mut Rejection| fault.code == code::MISSING_VALUE;
+        for fault in rejections.iter_mut().filter(empty) {
+            fault.detail += "; of merged cells only the first holds the value, so unmerge them";
+        }
+        rejections
+    });
     match (read, beyond.is_empty()) {
         (read, true) => read,
         (Ok(_), false) => Err(beyond),

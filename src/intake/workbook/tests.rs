@@ -1,6 +1,7 @@
 //! Workbooks as people make them; `hostile` holds those that nobody should make.
 
 mod hostile;
+mod others;
 
 use crate::intake::template::ValueRule;
 use crate::intake::{
@@ -184,8 +185,17 @@ fn the_sheet_named_like_the_kind_is_read_before_the_first_one() {
     assert_eq!((rows.len(), rejections.len()), (1, 0), "{rejections:?}");
     assert_eq!(layout.sheet.as_deref(), Some("Deployment_Ends"));
     assert_eq!(
-        codes(&read(BatchKind::Households, &book.save_to_buffer().unwrap()).1).len(),
-        7
+        codes(&read(BatchKind::Households, &book.save_to_buffer().unwrap()).1),
+        [
+            "1 hello unknown_column",
+            "1 household_code missing_column",
+            "1 site_code missing_column",
+            "1 children_0_14 missing_column",
+            "1 women_over_14 missing_column",
+            "1 men_15_59 missing_column",
+            "1 men_over_59 missing_column",
+            "- - other_sheets",
+        ]
     );
 }
 
