@@ -81,10 +81,7 @@ pub async fn measure(rows: u64) -> Result<()> {
             };
             told.push((
                 "memory",
-                format!(
-                    "{verdict} {} MiB with the survey",
-                    grouped(MEMORY_MIB, 0)
-                ),
+                format!("{verdict} {} MiB with the survey", grouped(MEMORY_MIB, 0)),
             ));
         }
     }
@@ -170,7 +167,11 @@ impl Program {
             command
         };
         let told = command().args(["operator-token", "bench"]).output()?;
-        ensure!(told.status.success(), "{}", String::from_utf8_lossy(&told.stderr));
+        ensure!(
+            told.status.success(),
+            "{}",
+            String::from_utf8_lossy(&told.stderr)
+        );
         let child = command().arg("serve").stdout(Stdio::null()).spawn()?;
         let mut program = Program {
             child,
@@ -180,7 +181,10 @@ impl Program {
         };
         let began = Instant::now();
         while TcpStream::connect(("127.0.0.1", port)).await.is_err() {
-            ensure!(began.elapsed() < Duration::from_secs(60), "it does not serve");
+            ensure!(
+                began.elapsed() < Duration::from_secs(60),
+                "it does not serve"
+            );
             tokio::time::sleep(Duration::from_millis(50)).await;
         }
         let new = json!({"code": "bench", "name": "Bench (invented)", "manager_label": "bench"});
@@ -195,7 +199,9 @@ impl Program {
     fn request(&self, method: Method, path: &str) -> RequestBuilder {
         let address = format!("http://127.0.0.1:{}{path}", self.port);
         let request = self.http.request(method, address);
-        request.bearer_auth(&self.token).header("Tus-Resumable", "1.0.0")
+        request
+            .bearer_auth(&self.token)
+            .header("Tus-Resumable", "1.0.0")
     }
 
     async fn post(&self, path: &str, body: &Value) -> Result<Value> {
@@ -210,7 +216,8 @@ impl Program {
         self.post(&format!("{PROGRAMME}/sites"), &site).await?;
         let model = json!({"code": "G1", "version": 1, "name": "Gasifier", "device": "gasifier",
                            "char_making": true});
-        self.post(&format!("{PROGRAMME}/stove-models"), &model).await?;
+        self.post(&format!("{PROGRAMME}/stove-models"), &model)
+            .await?;
         let round = json!({"code": "usage", "kind": "usage_survey", "starts_on": "2025-09-01",
                            "ends_on": "2025-10-01", "design": "Every stove."});
         self.post(&format!("{PROGRAMME}/rounds"), &round).await?;
@@ -242,7 +249,11 @@ impl Program {
                 .body(part)
                 .send()
                 .await?;
-            ensure!(answer.status() == StatusCode::NO_CONTENT, "{}", answer.text().await?);
+            ensure!(
+                answer.status() == StatusCode::NO_CONTENT,
+                "{}",
+                answer.text().await?
+            );
             at = offset_of(&answer)?;
         }
         let received = began.elapsed();
@@ -266,7 +277,11 @@ impl Program {
             .header("Upload-Metadata", pairs.join(","))
             .send()
             .await?;
-        ensure!(begun.status() == StatusCode::CREATED, "{}", begun.text().await?);
+        ensure!(
+            begun.status() == StatusCode::CREATED,
+            "{}",
+            begun.text().await?
+        );
         let location = begun.headers().get("location").context("a location")?;
         Ok(location.to_str()?.to_owned())
     }
@@ -282,7 +297,8 @@ impl Program {
             part.len()
         );
         line.write_all(head.as_bytes()).await?;
-        line.write_all(part.get(..part.len() / 2).unwrap_or_default()).await?;
+        line.write_all(part.get(..part.len() / 2).unwrap_or_default())
+            .await?;
         line.flush().await?;
         Ok(())
     }
@@ -310,7 +326,10 @@ impl Program {
                 }
                 _ => bail!("the job came to {job:#}"),
             }
-            ensure!(began.elapsed() < JOB_TIME_MAX, "the job takes too long: {job:#}");
+            ensure!(
+                began.elapsed() < JOB_TIME_MAX,
+                "the job takes too long: {job:#}"
+            );
             tokio::time::sleep(Duration::from_millis(200)).await;
         }
     }

@@ -68,7 +68,10 @@ fn refuse_mark(start: &[u8]) -> Option<Fault> {
 /// Some programs write a web page and call it a sheet.
 fn starts_with_tag(start: &[u8]) -> bool {
     let start = start.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(start);
-    matches!(start.trim_ascii_start(), [b'<', b'!' | b'?' | b'a'..=b'z' | b'A'..=b'Z', ..])
+    matches!(
+        start.trim_ascii_start(),
+        [b'<', b'!' | b'?' | b'a'..=b'z' | b'A'..=b'Z', ..]
+    )
 }
 
 /// A cell as text, or the sentence for the first byte that is not UTF-8.

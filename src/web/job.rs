@@ -35,7 +35,8 @@ struct JobPage {
     detail: Option<String>,
     marked: Option<String>,
     faults: Vec<FaultLine>,
-    fault_count: String,
+    /// How many of the faults are shown.
+    faults_shown: String,
     kind: String,
     round: String,
     bytes: String,
@@ -56,7 +57,9 @@ impl FaultLine {
     fn new(fault: &Value) -> Self {
         let text = |name: &str| fault[name].as_str().unwrap_or_default().to_owned();
         FaultLine {
-            line: fault["line"].as_u64().map(words::count).unwrap_or_default(),
+            line: fault["line"]
+                .as_u64()
+                .map_or_else(|| "file".into(), words::count),
             column: text("column"),
             detail: text("detail"),
         }
@@ -127,6 +130,9 @@ fn sentence(job: &JobView) -> String {
         JobState::Succeeded => {
             return format!("The file was accepted whole: {rows} rows were added.");
         }
+        JobState::Failed if dry_run => {
+            "The file has faults. It was tried, and nothing of it was kept."
+        }
         JobState::Failed => "The file was refused and nothing of it was kept.",
         JobState::Cancelled => "It was cancelled and nothing of the file was kept.",
     };
@@ -194,7 +200,8 @@ pub(super) async fn show(
             .filter(|_| is_there)
             .and_then(|id| id.parse().ok())
             .map(links::batch),
-        detail: problem.map(told),
+        // Where the faults are shown, they say more than the sentence over them.
+        detail: problem.filter(|_| faults.is_none()).map(told),
         marked: problem.and_then(marked).map(links::marked),
         faults: faults
             .into_iter()
@@ -202,9 +209,9 @@ pub(super) async fn show(
             .take(FAULTS_SHOWN)
             .map(FaultLine::new)
             .collect(),
-        fault_count: problem
+        faults_shown: problem
             .and_then(|problem| problem["rejection_count"].as_u64())
-            .map(words::count)
+            .map(faults_shown)
             .unwrap_or_default(),
         kind: kind_title(batch_kind),
         round: round.clone().unwrap_or_else(|| "register".into()),
@@ -214,6 +221,18 @@ pub(super) async fn show(
         written: words::count(job.progress.rows_written),
         who: job.who.clone(),
     })
+}
+
+fn faults_shown(count: u64) -> String {
+    let shown = FAULTS_SHOWN as u64;
+    match count > shown {
+        true => format!(
+            "the first {} of {}",
+            words::count(shown),
+            words::count(count)
+        ),
+        false => format!("all {}", words::count(count)),
+    }
 }
 
 /// The detail of a problem document with the fields that it names.

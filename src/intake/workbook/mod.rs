@@ -49,12 +49,15 @@ pub(in crate::intake) fn read_rows<R: Read + Seek>(
         naming,
         header: None,
         refused: None,
+        stands_below: false,
         has_rows: false,
         ended: false,
     };
     let (sheet, outcome) = each_row(template, file, &mut |row| table.take(&row, take));
     if let Some((mut refused, _)) = table.refused.take() {
-        refused.extend(sheet.as_ref().and_then(|sheet| sheet.others(template)));
+        if !table.stands_below {
+            refused.extend(sheet.as_ref().and_then(|sheet| sheet.others(template)));
+        }
         take(Err(refused.list));
     } else if !table.ended {
         if let Err(rejection) = outcome {
@@ -83,6 +86,8 @@ struct Table<'a> {
     header: Option<Header>,
     /// What was wrong with the first row, and how many rows below it were looked at.
     refused: Option<(Rejections, usize)>,
+    /// Whether one of them is the header.
+    stands_below: bool,
     has_rows: bool,
     /// Whether the header was refused, or nobody wants more rows.
     ended: bool,
@@ -123,6 +128,7 @@ impl Table<'_> {
         if let Some((refused, looked_at)) = &mut self.refused {
             if let Some(below) = header_below(self.template, line, names, self.naming) {
                 *refused = below.into();
+                self.stands_below = true;
                 return false;
             }
             *looked_at += 1;

@@ -42,7 +42,11 @@ async fn a_person_tries_sends_and_mends_a_file_on_the_pages() {
             marked.text()
         );
         let mended = refused.split("href=\"/batches?").nth(1).expect("a link");
-        assert_eq!(mended.contains("&#38;tried=yes#send"), how == "yes", "{mended}");
+        assert_eq!(
+            mended.contains("&#38;tried=yes#send"),
+            how == "yes",
+            "{mended}"
+        );
     }
     assert_eq!(counts(&programme).await, before);
     let accepted = outcome(&programme, &browser, "", HOUSEHOLDS).await;

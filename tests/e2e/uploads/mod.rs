@@ -3,6 +3,7 @@
 mod browser;
 mod jobs;
 mod killed;
+mod long;
 pub mod page;
 mod parts;
 
