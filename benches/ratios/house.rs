@@ -35,6 +35,7 @@ pub struct Sizes {
     pub reading_time: Duration,
     pub draws: u64,
     pub draw_repeats: usize,
+    pub upload_rows: u64,
 }
 
 impl Sizes {
@@ -48,6 +49,7 @@ impl Sizes {
             reading_time: Duration::from_secs(3),
             draws: 100_000,
             draw_repeats: 15,
+            upload_rows: crate::upload::ROWS,
         }
     }
 
@@ -61,6 +63,7 @@ impl Sizes {
             reading_time: Duration::from_millis(500),
             draws: 10_000,
             draw_repeats: 2,
+            upload_rows: crate::upload::ROWS_QUICK,
         }
     }
 }

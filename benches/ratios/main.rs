@@ -2,7 +2,7 @@
 //! same run on the same private, durable PostgreSQL. They judge nothing: a machine's
 //! seconds say little, a ratio says what the service itself costs.
 //!
-//! `cargo bench --bench ratios -- [--quick] [monte-carlo] [intake] [statement] [reading]`
+//! `cargo bench --bench ratios -- [--quick] [monte-carlo] [intake] [statement] [reading] [upload]`
 //!
 //! Loopback only, bounded in count and time. `--quick` is a smoke run of tiny sizes.
 
@@ -14,6 +14,7 @@ mod load;
 mod monte_carlo;
 mod reading;
 mod statement;
+mod upload;
 
 use anyhow::{Result, bail};
 use house::{House, Sizes};
@@ -21,6 +22,8 @@ use std::time::Instant;
 use tracing_subscriber::EnvFilter;
 
 const ALL: [&str; 4] = ["monte-carlo", "statement", "reading", "intake"];
+/// Asked for by name alone: it has no reference, and sends some 400 MB.
+const UPLOAD: &str = "upload";
 
 fn main() -> Result<()> {
     let mut sizes = Sizes::full();
@@ -32,9 +35,9 @@ fn main() -> Result<()> {
             "--bench" => {}
             // What the Monte Carlo part starts to have its own instructions counted.
             "--only-draw" => return monte_carlo::only_draw(std::env::args().nth(2)),
-            name if ALL.contains(&name) => chosen.push(name.to_owned()),
+            name if ALL.contains(&name) || name == UPLOAD => chosen.push(name.to_owned()),
             other => bail!(
-                "there is no {other:?}; there are --quick, monte-carlo, intake, statement, reading"
+                "there is no {other:?}; there are --quick, monte-carlo, intake, statement, reading, upload"
             ),
         }
     }
@@ -66,6 +69,9 @@ async fn measure(sizes: &Sizes, chosen: &[String]) -> Result<()> {
     }
     if ALL.iter().skip(1).any(|name| wanted(name)) {
         measure_service(sizes, wanted).await?;
+    }
+    if chosen.iter().any(|one| one == UPLOAD) {
+        upload::measure(sizes.upload_rows).await?;
     }
     println!(
         "Took {:.0} s{}.",

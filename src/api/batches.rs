@@ -106,6 +106,7 @@ async fn upload_batch(
     };
     let taking = Taking {
         dry_run: query.dry_run,
+        marks_dry_run: false,
         mapping: query.mapping,
     };
     let batch = service

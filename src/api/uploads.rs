@@ -48,7 +48,7 @@ async fn describe_uploads(_caller: PageAccess, State(service): State<Service>) -
            ("Tus-Resumable" = String, Header, description = "1.0.0"),
            ("Upload-Length" = u64, Header, description = "Bytes of the whole file"),
            ("Upload-Metadata" = String, Header,
-            description = "`kind`, `round` and `file_name`, each followed by its value in base64"),
+            description = "`kind`, `round`, `file_name`, `mapping` and `dry_run` (`true` checks the file and keeps nothing of it), each followed by its value in base64"),
            ("Idempotency-Key" = Option<String>, Header, description = "Makes a repeat harmless")),
     responses(
     (status = 201, description = "Begun; `Location` and `Upload-Expires` say where and until when"),

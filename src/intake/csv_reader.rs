@@ -1,7 +1,7 @@
 //! A CSV file as a stream of rows; one record is in memory at a time.
 
 use crate::intake::encoding::{Admitted, admit, utf8};
-use crate::intake::header::{Header, read_header};
+use crate::intake::header::{Header, ROWS_LOOKED_AT, header_below, read_header};
 use crate::intake::lexer::{Lexer, Record};
 use crate::intake::naming::{Naming, is_example};
 use crate::intake::rejection::{Fault, Rejection, Rejections, code};
@@ -53,7 +53,15 @@ impl<R: Read> CsvReader<R> {
         let line = record.line;
         let names: Result<Vec<&str>, Fault> = record.cells().map(utf8).collect();
         let names = names.map_err(|fault| fault.at_line(line))?;
-        let header = read_header(template, line, &names, naming)?;
+        let header = match read_header(template, line, &names, naming) {
+            Ok(header) => header,
+            Err(refused) => {
+                return Err(match look_below(template, naming, &mut lexer) {
+                    Some(below) => below.into(),
+                    None => refused,
+                });
+            }
+        };
         Ok(CsvReader {
             template,
             lexer,
@@ -133,4 +141,23 @@ impl<R: Read> CsvReader<R> {
         }
         row_from_texts(self.template, line, texts.into_iter()).map(Some)
     }
+}
+
+/// The header, where it stands below a first row that is none.
+fn look_below<R: Read>(
+    template: &Template,
+    naming: &Naming<'_>,
+    lexer: &mut Lexer<R>,
+) -> Option<Rejection> {
+    let mut record = Record::default();
+    for _ in 0..ROWS_LOOKED_AT {
+        if !lexer.read(&mut record).ok()? {
+            return None;
+        }
+        let names: Vec<&str> = record.cells().filter_map(|cell| utf8(cell).ok()).collect();
+        if let Some(found) = header_below(template, record.line, &names, naming) {
+            return Some(found);
+        }
+    }
+    None
 }

@@ -55,9 +55,23 @@ fn refuse_mark(start: &[u8]) -> Option<Fault> {
         [(1..), 0, (1..), 0, ..] => utf16("UTF-16 (little endian, without a mark)"),
         [0, (1..), 0, (1..), ..] => utf16("UTF-16 (big endian, without a mark)"),
         [b'P', b'K', 3, 4, ..] => other("a workbook or a ZIP archive"),
+        [b'%', b'P', b'D', b'F', ..] => other("a PDF document"),
+        [0x1F, 0x8B, ..] => other("compressed by gzip"),
+        [0x89, b'P', b'N', b'G', ..] | [0xFF, 0xD8, 0xFF, ..] => other("a picture"),
+        [b'{', b'\\', b'r', b't', b'f', ..] => other("a text document (RTF)"),
+        _ if starts_with_tag(start) => other("HTML or XML"),
         [0xD0, 0xCF, 0x11, 0xE0, 0xA1, 0xB1, 0x1A, 0xE1] => other("an old binary workbook"),
         _ => None,
     }
+}
+
+/// Some programs write a web page and call it a sheet.
+fn starts_with_tag(start: &[u8]) -> bool {
+    let start = start.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(start);
+    matches!(
+        start.trim_ascii_start(),
+        [b'<', b'!' | b'?' | b'a'..=b'z' | b'A'..=b'Z', ..]
+    )
 }
 
 /// A cell as text, or the sentence for the first byte that is not UTF-8.

@@ -59,6 +59,33 @@ pub(in crate::intake) fn read_header(
     match_names(template, line, &ours, names)
 }
 
+/// Rows below a refused first one that are looked at for the header.
+pub(in crate::intake) const ROWS_LOOKED_AT: usize = 10;
+
+/// The fault of a file whose first row is no header, where the row on `line` is one: it names
+/// half of the columns that must be there.
+pub(in crate::intake) fn header_below(
+    template: &Template,
+    line: u64,
+    names: &[&str],
+    naming: &Naming<'_>,
+) -> Option<Rejection> {
+    let ours = |name: &&str| match naming.mapping.and_then(|mapping| mapping.get(*name)) {
+        Some(ours) => template.column(ours).is_some(),
+        None => template.column(without_unit(template, name)).is_some(),
+    };
+    let found = names.iter().filter(|name| ours(name)).count();
+    let needed = template.columns.iter().filter(|column| column.required);
+    if found < 2 || found * 2 < needed.count() {
+        return None;
+    }
+    let detail = format!(
+        "the header stands on row {line}, below other rows; delete the rows above it, so that it \
+         is the first"
+    );
+    Some(Fault::new(code::HEADER_PLACE, detail).at_line(line))
+}
+
 /// `names` as they are meant, `written` as they stand in the file.
 fn match_names(
     template: &Template,

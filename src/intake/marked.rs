@@ -175,7 +175,8 @@ fn mark_workbook<R: Read + Seek>(
     let made = ExcelDateTime::from_ymd(2000, 1, 1).ok()?;
     workbook.set_properties(&DocProperties::new().set_creation_datetime(&made));
     let sheet = workbook.add_worksheet_with_constant_memory().ok()?;
-    sheet.set_name(name.as_deref().unwrap_or("rows")).ok()?;
+    let name = name.map_or_else(|| "rows".to_owned(), |sheet| sheet.name);
+    sheet.set_name(name).ok()?;
     sheet.set_freeze_panes(1, 0).ok()?;
     let mut writer = MarkedSheet {
         sheet,
@@ -318,8 +319,8 @@ impl MarkedSheet<'_> {
                 self.sheet
                     .write_datetime_with_format(row, at, &day, &looks[1])?;
             }
-            SheetCell::Moment(text) => {
-                let moment = ExcelDateTime::parse_from_str(text)?;
+            SheetCell::Moment(_) => {
+                let moment = ExcelDateTime::parse_from_str(&cell.text())?;
                 self.sheet
                     .write_datetime_with_format(row, at, &moment, &looks[2])?;
             }

@@ -23,10 +23,12 @@ pub mod code {
     pub const WORKBOOK_TOO_LARGE: &str = "workbook_too_large";
     pub const CELL_ERROR: &str = "cell_error";
     pub const CELL_TYPE: &str = "cell_type";
+    pub const OTHER_SHEETS: &str = "other_sheets";
 
     pub const UNKNOWN_COLUMN: &str = "unknown_column";
     pub const UNNAMED_COLUMN: &str = "unnamed_column";
     pub const MISSING_COLUMN: &str = "missing_column";
+    pub const HEADER_PLACE: &str = "header_place";
     pub const DUPLICATE_COLUMN: &str = "duplicate_column";
     pub const PERSONAL_DATA: &str = "personal_data";
     pub const UNIT_MISSING: &str = "unit_missing";

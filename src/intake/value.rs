@@ -225,7 +225,7 @@ fn read_minute(text: &str) -> Result<NaiveDateTime, Fault> {
             code::DATE_FORMAT,
             format!(
                 "{} is not read as a date and time: write them as YYYY-MM-DDTHH:MM, \
-                 in the time of the place",
+                 in the local time of the programme",
                 shown(text)
             ),
         ));

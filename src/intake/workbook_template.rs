@@ -104,7 +104,7 @@ fn check_of(column: &Column) -> Result<Option<DataValidation>, XlsxError> {
             ExcelDateTime::from_ymd(2000, 1, 1)?,
             ExcelDateTime::from_ymd(2100, 12, 31)?,
         )),
-        // Written as text: a spreadsheet's own moments differ from one program to the next.
+        // Text and cells of date and time are both taken, and no check of a spreadsheet lets in both.
         ValueRule::Minute => return Ok(None),
         ValueRule::Integer { min, max } => {
             let (Ok(min), Ok(max)) = (i32::try_from(min), i32::try_from(max)) else {
@@ -132,7 +132,7 @@ fn allowed(column: &Column) -> String {
         }
         ValueRule::OneOf(words) => format!("one of: {}", words.join(", ")),
         ValueRule::Date => "a day from 2000-01-01 to 2100-12-31".into(),
-        ValueRule::Minute => "a day and local time as text, like 2025-03-01T08:30".into(),
+        ValueRule::Minute => "a day and a time of the programme to the minute, without seconds: 2025-03-01T08:30 as text, or a cell of date and time".into(),
         ValueRule::Decimal {
             min,
             max,

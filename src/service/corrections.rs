@@ -13,6 +13,7 @@ use crate::accounting::records::kind;
 use crate::intake::BatchKind;
 use crate::store;
 use crate::store::batches::BatchRow;
+pub use crate::store::corrections::Successor;
 use crate::store::corrections::{Asked, CorrectionRow};
 use crate::store::rows::StoredRow;
 use chrono::{DateTime, Utc};
@@ -25,6 +26,9 @@ use uuid::Uuid;
 
 /// Characters that a reason may have.
 pub const REASON_CHARACTERS_MAX: usize = 500;
+
+/// Where the one row of a batch in place of another stands.
+pub const LINE_IN_PLACE: u64 = 2;
 
 /// What was corrected, why, by whom and when.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
@@ -194,14 +198,7 @@ impl Service {
             let successors =
                 store::corrections::standing_successors(connection, programme, batch).await?;
             if !successors.is_empty() {
-                let named: Vec<String> = successors.iter().map(Uuid::to_string).collect();
-                return Err(ServiceError::conflict(
-                    "rows_superseded",
-                    format!(
-                        "rows of batch {batch} were superseded and stand on in batch {}; withdraw it first",
-                        named.join(", ")
-                    ),
-                ));
+                return Err(superseded(batch, &successors));
             }
             let correction = Correction {
                 kind: CorrectionKind::Withdrawn,
@@ -220,6 +217,17 @@ impl Service {
             Ok(self.view(caller, correction, sequence, reason))
         })
         .await
+    }
+
+    /// Rows that stand in place of rows of a batch: while there are any, it is not withdrawn.
+    pub async fn standing_successors(
+        &self,
+        caller: &Caller,
+        batch: Uuid,
+    ) -> Result<Vec<Successor>, ServiceError> {
+        let mut connection = self.reading(caller).await?;
+        let programme = caller.programme_id;
+        Ok(store::corrections::standing_successors(&mut connection, programme, batch).await?)
     }
 
     /// A page of the corrections known at trail position `as_of` (default: now), the latest
@@ -332,6 +340,32 @@ async fn place(
         earlier: of_batches(connection, caller, u64::MAX, &[id]).await?,
         batch,
     })
+}
+
+/// Rows named in the refusal of a withdrawal; the page of the batch lists them all.
+const SUCCESSORS_TOLD: usize = 20;
+
+fn superseded(batch: Uuid, successors: &[Successor]) -> ServiceError {
+    let told = successors.iter().take(SUCCESSORS_TOLD);
+    let mut told: Vec<String> = told
+        .map(|row| {
+            format!(
+                "line {LINE_IN_PLACE} of batch {} in place of line {}",
+                row.batch, row.superseded_line
+            )
+        })
+        .collect();
+    if successors.len() > SUCCESSORS_TOLD {
+        told.push(format!("{} more", successors.len() - SUCCESSORS_TOLD));
+    }
+    ServiceError::conflict(
+        "rows_superseded",
+        format!(
+            "rows of batch {batch} were superseded and stand on; withdraw first the batches that \
+             hold them now: {}",
+            told.join(", ")
+        ),
+    )
 }
 
 /// What other rows refer to cannot go: the error names the first that do.

@@ -21,6 +21,12 @@ pub enum Work {
         round: Option<String>,
         file_name: Option<String>,
         bytes: u64,
+        /// Only checked, and nothing of it kept.
+        #[serde(default)]
+        dry_run: bool,
+        /// Mapping of column names to read it by.
+        #[serde(default)]
+        mapping: Option<String>,
     },
 }
 

@@ -9,8 +9,9 @@ mod writer;
 
 pub use writer::{Checksum, Part};
 
+use super::batches::{Taking, check_round};
 use super::caller::Holder;
-use super::{Caller, Once, Role, Service, ServiceError};
+use super::{Caller, Once, Role, Service, ServiceError, mappings};
 use crate::intake::BatchKind;
 use crate::service::jobs::Work;
 use crate::service::write::Begun;
@@ -75,6 +76,7 @@ pub struct NewUpload {
     pub file_name: Option<String>,
     /// Bytes of the whole file.
     pub bytes: u64,
+    pub taking: Taking,
 }
 
 /// An upload on its way.
@@ -88,6 +90,9 @@ pub struct UploadView {
     pub bytes: u64,
     /// Bytes that are durably on disk.
     pub offset: u64,
+    /// Only checked, and nothing of it kept.
+    pub dry_run: bool,
+    pub mapping: Option<String>,
     pub expires_at: DateTime<Utc>,
 }
 
@@ -133,9 +138,14 @@ impl Service {
             file_name: new.file_name.as_deref().map(plain),
             length_bytes: new.bytes,
             offset_bytes: 0,
+            dry_run: new.taking.dry_run,
+            mapping: new.taking.mapping.as_deref().map(plain),
             expires_at: now + Duration::hours(i64::from(self.desk.settings.hours)),
         };
         let connection = &mut *writing.transaction;
+        // What can be refused now is not refused after the last of many bytes.
+        check_round(connection, caller, new.kind, row.round_code.as_deref()).await?;
+        mappings::saved(connection, caller, new.kind, row.mapping.as_deref()).await?;
         let held = store::uploads::bytes_held(connection, caller.programme_id).await?;
         if held.saturating_add(new.bytes) > self.desk.settings.quota_bytes {
             return Err(ServiceError::conflict(
@@ -272,6 +282,8 @@ async fn begin_job(
         round: row.round_code.clone(),
         file_name: row.file_name.clone(),
         bytes: row.length_bytes,
+        dry_run: row.dry_run,
+        mapping: row.mapping.clone(),
     };
     let request = serde_json::to_string(&work)
         .map_err(|e| ServiceError::Internal(format!("request of a job: {e}")))?;
@@ -319,6 +331,8 @@ fn view(row: UploadRow) -> UploadView {
         file_name: row.file_name,
         bytes: row.length_bytes,
         offset: row.offset_bytes,
+        dry_run: row.dry_run,
+        mapping: row.mapping,
         expires_at: row.expires_at,
     }
 }

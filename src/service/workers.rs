@@ -92,6 +92,8 @@ impl Service {
                 round,
                 file_name,
                 bytes,
+                dry_run,
+                mapping,
             } => {
                 let kind = batch_kind
                     .parse()
@@ -112,9 +114,12 @@ impl Service {
                     file,
                 };
                 let key = format!("job {}", job.job_id);
-                let batch = self
-                    .take_file(&caller, upload, &Taking::default(), Some(key))
-                    .await?;
+                let taking = Taking {
+                    dry_run,
+                    marks_dry_run: true,
+                    mapping,
+                };
+                let batch = self.take_file(&caller, upload, &taking, Some(key)).await?;
                 serde_json::to_string(&batch)
                     .map_err(|e| ServiceError::Internal(format!("result of a job: {e}")))
             }

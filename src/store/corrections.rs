@@ -108,30 +108,48 @@ pub async fn list(
         .collect()
 }
 
-/// Batches of rows that stand, by however many steps, in place of rows of this one.
+/// A row that stands in place of another.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Successor {
+    /// Line of the row that was superseded.
+    pub superseded_line: u64,
+    /// The batch of one row that stands in its place.
+    pub batch: Uuid,
+}
+
+/// Rows that stand, by however many steps, in place of rows of this batch; in the order of its
+/// lines.
 pub async fn standing_successors(
     connection: &mut PgConnection,
     programme_id: Uuid,
     batch_id: Uuid,
-) -> Result<Vec<Uuid>, StoreError> {
-    Ok(sqlx::query_scalar!(
-        r#"with recursive later (batch_id) as (
-               select replaced_by from correction
+) -> Result<Vec<Successor>, StoreError> {
+    let rows = sqlx::query!(
+        r#"with recursive later (line, batch_id) as (
+               select line, replaced_by from correction
                where programme_id = $1 and batch_id = $2 and replaced_by is not null
                union
-               select c.replaced_by from correction c join later using (batch_id)
+               select later.line, c.replaced_by from correction c join later using (batch_id)
                where c.programme_id = $1 and c.replaced_by is not null
            )
-           select batch_id as "batch_id!" from later
+           select line as "line!", batch_id as "batch_id!" from later
            where not exists (select from correction c
                              where c.programme_id = $1 and c.batch_id = later.batch_id
                                and c.kind <> 'excluded')
-           order by 1"#,
+           order by 1, 2"#,
         programme_id,
         batch_id
     )
     .fetch_all(connection)
-    .await?)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(Successor {
+                superseded_line: unsigned(row.line, "correction")?,
+                batch: row.batch_id,
+            })
+        })
+        .collect()
 }
 
 /// A row that refers to one that no longer stands.

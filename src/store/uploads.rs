@@ -13,6 +13,10 @@ pub struct UploadRow {
     pub file_name: Option<String>,
     pub length_bytes: u64,
     pub offset_bytes: u64,
+    /// Only checked, and nothing of it kept.
+    pub dry_run: bool,
+    /// Mapping of column names to read it by.
+    pub mapping: Option<String>,
     pub expires_at: DateTime<Utc>,
 }
 
@@ -37,8 +41,8 @@ pub async fn insert(
     sqlx::query!(
         "insert into upload (programme_id, upload_id, batch_kind, round_code, file_name,
                              length_bytes, offset_bytes, holder_kind, holder_id, label, role,
-                             sites, created_at, expires_at)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)",
+                             sites, created_at, expires_at, dry_run, mapping)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)",
         programme_id,
         row.upload_id,
         row.batch_kind,
@@ -52,7 +56,9 @@ pub async fn insert(
         by.role,
         by.sites.as_deref(),
         created_at,
-        row.expires_at
+        row.expires_at,
+        row.dry_run,
+        row.mapping
     )
     .execute(connection)
     .await?;
@@ -90,7 +96,7 @@ pub async fn visible(
 ) -> Result<Option<UploadRow>, StoreError> {
     let row = sqlx::query!(
         "select upload_id, batch_kind, round_code, file_name, length_bytes, offset_bytes,
-                expires_at
+                dry_run, mapping, expires_at
          from upload
          where programme_id = $1 and upload_id = $2 and role = $3
            and sites is not distinct from $4 and expires_at > $5",
@@ -110,6 +116,8 @@ pub async fn visible(
             file_name: row.file_name,
             length_bytes: unsigned(row.length_bytes, "upload")?,
             offset_bytes: unsigned(row.offset_bytes, "upload")?,
+            dry_run: row.dry_run,
+            mapping: row.mapping,
             expires_at: row.expires_at,
         })
     })

@@ -10,6 +10,7 @@ use super::session::Visitor;
 use super::{links, words};
 use crate::accounting::records::findings::SubjectKind;
 use crate::intake::BatchKind;
+use crate::service::corrections::LINE_IN_PLACE;
 use crate::service::flags::Wanted;
 use crate::service::{Caller, Service};
 use askama::Template;
@@ -39,6 +40,16 @@ struct BatchPage {
     corrections: Vec<CorrectionLine>,
     fault: Option<String>,
     may_withdraw: bool,
+    /// Rows to be withdrawn before the batch can be.
+    successors: Vec<SuccessorLine>,
+}
+
+/// A row that stands in place of one of the batch.
+struct SuccessorLine {
+    superseded: u64,
+    href: String,
+    batch_href: String,
+    place: String,
 }
 
 #[derive(Deserialize)]
@@ -76,6 +87,11 @@ pub(super) async fn page(
     let last = rows.last().map(|row| row.line);
     let view = BatchRow::new(&batch);
     let (flags, more_flags) = flags_of(service, caller, id).await?;
+    let may_withdraw = may_correct(caller) && batch.withdrawn_by.is_none();
+    let successors = match may_withdraw {
+        true => service.standing_successors(caller, id).await?,
+        false => Vec::new(),
+    };
     draw(&BatchPage {
         flags,
         more_flags,
@@ -93,7 +109,16 @@ pub(super) async fn page(
         batch: view,
         corrections: corrections.into_iter().map(CorrectionLine::new).collect(),
         fault,
-        may_withdraw: may_correct(caller) && batch.withdrawn_by.is_none(),
+        may_withdraw,
+        successors: successors
+            .into_iter()
+            .map(|row| SuccessorLine {
+                superseded: row.superseded_line,
+                href: links::row(row.batch, LINE_IN_PLACE),
+                batch_href: links::batch(row.batch),
+                place: format!("line {LINE_IN_PLACE} of batch {}", row.batch),
+            })
+            .collect(),
     })
 }
 

@@ -3,15 +3,16 @@
 use super::corrections::{self, CorrectionLine};
 use super::evidence::name;
 use super::job::JobLine;
-use super::page::{Section, Shell, draw};
+use super::page::{QueryParts, Section, Shell, draw};
 use super::refusal::Refusal;
 use super::rows_table::kind_title;
 use super::session::Visitor;
-use super::upload::UploadForm;
+use super::upload::{Choices, UploadForm};
 use super::{links, words};
-use crate::service::Service;
+use crate::intake::BatchKind;
 use crate::service::batches::BatchView;
-use crate::service::jobs::JobState;
+use crate::service::jobs::{JobState, JobView, Work};
+use crate::service::{Caller, Service};
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
@@ -51,11 +52,18 @@ impl BatchRow {
     }
 }
 
+/// A kind of batch with its templates.
+struct TemplateLine {
+    code: &'static str,
+    title: String,
+}
+
 #[derive(Template)]
 #[template(path = "batches.html")]
 struct BatchesPage {
     shell: Shell,
     form: Option<UploadForm>,
+    templates: Vec<TemplateLine>,
     /// The latest files, where their jobs have not made batches of them.
     jobs: Vec<JobLine>,
     batches: Vec<BatchRow>,
@@ -67,24 +75,48 @@ struct BatchesPage {
 pub(super) async fn list(
     State(service): State<Service>,
     Visitor(caller): Visitor,
+    QueryParts(choices): QueryParts<Choices>,
 ) -> Result<Response, Refusal> {
-    let batches = service.batches(&caller, None).await?;
-    let jobs = service.jobs(&caller, None, JOBS_SHOWN).await?;
+    page(&service, &caller, &choices, None).await
+}
+
+/// The page with these choices in its form; `fault` says why a file could not be taken.
+pub(super) async fn page(
+    service: &Service,
+    caller: &Caller,
+    choices: &Choices,
+    fault: Option<String>,
+) -> Result<Response, Refusal> {
+    let batches = service.batches(caller, None).await?;
+    let jobs = service.jobs(caller, None, JOBS_SHOWN).await?;
     let open_flags = match &caller.sites {
-        None => Some(words::count(service.open_flags(&caller).await?)),
+        None => Some(words::count(service.open_flags(caller).await?)),
         Some(_) => None,
     };
     draw(&BatchesPage {
-        form: UploadForm::of(&service, &caller).await?,
+        form: UploadForm::of(service, caller, choices, fault).await?,
+        templates: BatchKind::ALL
+            .iter()
+            .map(|kind| TemplateLine {
+                code: kind.code(),
+                title: kind_title(kind.code()),
+            })
+            .collect(),
         jobs: jobs
             .items
             .iter()
-            .filter(|job| job.state != JobState::Succeeded)
+            .filter(|job| !made_a_batch(job))
             .map(JobLine::new)
             .collect(),
-        shell: Shell::of(&caller, Section::Evidence, "Evidence"),
+        shell: Shell::of(caller, Section::Evidence, "Evidence"),
         batches: batches.iter().map(BatchRow::new).collect(),
         open_flags,
-        corrections: corrections::latest(&service, &caller).await?,
+        corrections: corrections::latest(service, caller).await?,
     })
+}
+
+/// Whether the list of batches tells what became of the file.
+fn made_a_batch(job: &JobView) -> bool {
+    let Work::AcceptBatch { dry_run, .. } = job.work;
+    job.state == JobState::Succeeded && !dry_run
 }

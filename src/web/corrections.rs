@@ -5,7 +5,7 @@ use super::refusal::Refusal;
 use super::session::Visitor;
 use super::{batch, links, row, words};
 use crate::accounting::records::corrections::CorrectionKind;
-use crate::service::corrections::{CorrectionView, NewCells, Reason};
+use crate::service::corrections::{CorrectionView, LINE_IN_PLACE, NewCells, Reason};
 use crate::service::{Caller, Once, Role, Service, ServiceError};
 use askama::Template;
 use axum::Form;
@@ -21,8 +21,6 @@ use uuid::Uuid;
 const A_PAGE: u32 = 100;
 /// The latest, on the page of the evidence.
 const LATEST: u32 = 20;
-/// Where the one row of a batch in place of another stands.
-const LINE_IN_PLACE: u64 = 2;
 /// What the names of the fields for cells begin with.
 pub(super) const CELL: &str = "cell-";
 

@@ -38,8 +38,8 @@ mod round_plan;
 mod rounds;
 mod row;
 mod rows_table;
-mod send;
 mod session;
+mod sheets;
 mod sign_in;
 mod simulated;
 mod statement;
@@ -52,7 +52,6 @@ mod words;
 
 use crate::service::Service;
 use axum::Router;
-use axum::extract::DefaultBodyLimit;
 use axum::middleware::from_fn;
 use axum::routing::{get, post};
 
@@ -82,18 +81,13 @@ pub fn router(service: Service) -> Router {
         .route("/rounds/{code}/close", post(round::close))
         .route("/rounds/{code}/field-list", get(round::field_list))
         .route("/rounds/{code}/field-list.xlsx", get(round::field_workbook))
-        .route("/batches", get(batches::list))
         .route(
-            "/batches/send",
-            get(send::show)
-                .post(send::send)
-                // The file is spooled and bounded as it arrives.
-                .layer(DefaultBodyLimit::disable()),
+            "/batches",
+            get(batches::list).post(upload::send).layer(upload::limit()),
         )
         .route("/batches/columns", get(columns::show).post(columns::save))
-        .route("/batches/rejected/{id}", get(send::marked))
-        .route("/templates/{name}", get(send::template))
-        .route("/uploads", post(upload::send).layer(upload::limit()))
+        .route("/batches/rejected/{id}", get(sheets::marked))
+        .route("/templates/{name}", get(sheets::template))
         .route("/jobs/{id}", get(job::show))
         .route("/jobs/{id}/cancel", post(job::cancel))
         .route("/batches/{id}", get(batch::show))

@@ -24,6 +24,7 @@ pub(super) fn fault(error: ServiceError) -> Result<(StatusCode, String), Refusal
         ServiceError::Conflict { .. } => StatusCode::CONFLICT,
         ServiceError::NotFound { .. } => StatusCode::NOT_FOUND,
         ServiceError::Braked { .. } => StatusCode::TOO_MANY_REQUESTS,
+        ServiceError::TooLarge { .. } => StatusCode::PAYLOAD_TOO_LARGE,
         _ => return Err(error.into()),
     };
     let text = match &error {
@@ -32,6 +33,11 @@ pub(super) fn fault(error: ServiceError) -> Result<(StatusCode, String), Refusal
             .map(|problem| format!("{} {}", spaced(&problem.field), problem.detail))
             .collect::<Vec<_>>()
             .join("; "),
+        ServiceError::TooLarge { limit_bytes } => format!(
+            "the file is larger than {}, the most that is taken; send its rows in several files, \
+             each with the header",
+            bytes(*limit_bytes)
+        ),
         other => other.to_string(),
     };
     Ok((status, format!("{}.", capital(&text))))
@@ -124,6 +130,15 @@ pub(super) fn count(value: u64) -> String {
 }
 
 /// A fraction as percent.
+/// A size of files.
+pub(super) fn bytes(bytes: u64) -> String {
+    const MIB: u64 = 1024 * 1024;
+    match bytes {
+        0..MIB => format!("{} bytes", count(bytes)),
+        _ => format!("{} MiB", count(bytes / MIB)),
+    }
+}
+
 pub(super) fn percent(fraction: Decimal) -> String {
     let percent = fraction
         .checked_mul(Decimal::ONE_HUNDRED)

@@ -73,12 +73,12 @@ impl Drop for Driver {
     }
 }
 
-async fn text_of(browser: &Client, selector: &str) -> String {
+pub async fn text_of(browser: &Client, selector: &str) -> String {
     let found = browser.wait().for_element(Locator::Css(selector)).await;
     found.expect(selector).text().await.expect("its text")
 }
 
-async fn attribute_of(browser: &Client, selector: &str, name: &str) -> String {
+pub async fn attribute_of(browser: &Client, selector: &str, name: &str) -> String {
     let found = browser
         .wait()
         .for_element(Locator::Css(selector))
@@ -87,7 +87,7 @@ async fn attribute_of(browser: &Client, selector: &str, name: &str) -> String {
     found.attr(name).await.expect("an answer").expect(name)
 }
 
-async fn follow(browser: &Client, locator: Locator<'_>) {
+pub async fn follow(browser: &Client, locator: Locator<'_>) {
     let found = browser.wait().for_element(locator).await.expect("a link");
     found.click().await.expect("it can be followed");
 }

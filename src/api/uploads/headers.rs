@@ -3,6 +3,7 @@
 use crate::api::Problem;
 use crate::intake::{BatchKind, UnknownBatchKind};
 use crate::service::ServiceError;
+use crate::service::batches::Taking;
 use crate::service::uploads::{Checksum, NewUpload, UploadView};
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
@@ -103,11 +104,21 @@ pub fn new_upload(headers: &HeaderMap) -> Result<NewUpload, Problem> {
     let kind: BatchKind = kind
         .parse()
         .map_err(|e: UnknownBatchKind| Problem::field("kind", e.to_string()))?;
+    let dry_run = match get("dry_run").as_deref() {
+        None | Some("false") => false,
+        Some("true") => true,
+        Some(_) => return Err(Problem::field("dry_run", "give true or false")),
+    };
     Ok(NewUpload {
         kind,
         round: get("round"),
         file_name: get("file_name").or_else(|| get("filename")),
         bytes: number(headers, LENGTH)?,
+        taking: Taking {
+            dry_run,
+            marks_dry_run: true,
+            mapping: get("mapping"),
+        },
     })
 }
 

@@ -319,7 +319,7 @@ pub(super) const STARTED_AT: Column = Column {
     value: ValueRule::Minute,
     required: false,
     unit: None,
-    description: "When the visit began, in the time of the place; the column may be left out",
+    description: "When the visit began, in the local time of the programme, to the minute; the column may be left out",
     example: "2025-06-10T09:05",
 };
 
@@ -328,7 +328,7 @@ pub(super) const ENDED_AT: Column = Column {
     value: ValueRule::Minute,
     required: false,
     unit: None,
-    description: "When the visit ended, in the time of the place; the column may be left out",
+    description: "When the visit ended, in the local time of the programme, to the minute; the column may be left out",
     example: "2025-06-10T09:40",
 };
 

@@ -104,6 +104,36 @@ fn other_encodings() -> Vec<Case> {
             "workbook",
         ),
         case(
+            "a document by the name of a sheet",
+            b"%PDF-1.7\n%\xE2\xE3\xCF\xD3\n1 0 obj\n".to_vec(),
+            "- - not_csv",
+            "a PDF document, not CSV: save the sheet as",
+        ),
+        case(
+            "a web page by the name of a sheet",
+            b"\xEF\xBB\xBF <html><table><tr><td>".to_vec(),
+            "- - not_csv",
+            "HTML or XML, not CSV",
+        ),
+        case(
+            "compressed",
+            b"\x1F\x8B\x08\0\0\0\0\0\0\x03".to_vec(),
+            "- - not_csv",
+            "compressed by gzip",
+        ),
+        case(
+            "a picture",
+            b"\x89PNG\r\n\x1A\n".to_vec(),
+            "- - not_csv",
+            "a picture",
+        ),
+        case(
+            "titles above the header",
+            format!("Ends of the north\n\n,,,\nBy hand,,,\n{HEADER}\n{GOOD}\n").into_bytes(),
+            "5 - header_place",
+            "the header stands on row 5, below other rows; delete the rows above it",
+        ),
+        case(
             "old workbook",
             b"\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1\0\0".to_vec(),
             "- - not_csv",

@@ -11,10 +11,10 @@ mod tests;
 
 pub(in crate::intake) use cell::SheetCell;
 
-use crate::intake::header::{Header, read_header};
+use crate::intake::header::{Header, ROWS_LOOKED_AT, header_below, read_header};
 use crate::intake::naming::{Naming, is_example};
 use crate::intake::reading::{Layout, TakeRow};
-use crate::intake::rejection::{Fault, Rejection, code};
+use crate::intake::rejection::{Fault, Rejection, Rejections, code, shown};
 use crate::intake::row::{Row, row_from_read};
 use crate::intake::template::Template;
 use calamine::{Reader, Xlsx};
@@ -48,11 +48,18 @@ pub(in crate::intake) fn read_rows<R: Read + Seek>(
         template,
         naming,
         header: None,
+        refused: None,
+        stands_below: false,
         has_rows: false,
         ended: false,
     };
     let (sheet, outcome) = each_row(template, file, &mut |row| table.take(&row, take));
-    if !table.ended {
+    if let Some((mut refused, _)) = table.refused.take() {
+        if !table.stands_below {
+            refused.extend(sheet.as_ref().and_then(|sheet| sheet.others(template)));
+        }
+        take(Err(refused.list));
+    } else if !table.ended {
         if let Err(rejection) = outcome {
             take(Err(vec![rejection]));
         } else if table.header.is_none() {
@@ -67,7 +74,7 @@ pub(in crate::intake) fn read_rows<R: Read + Seek>(
         }
     }
     Layout {
-        sheet,
+        sheet: sheet.map(|sheet| sheet.name),
         own_names: table.header.map(Header::into_own_names).unwrap_or_default(),
     }
 }
@@ -77,6 +84,10 @@ struct Table<'a> {
     template: &'static Template,
     naming: &'a Naming<'a>,
     header: Option<Header>,
+    /// What was wrong with the first row, and how many rows below it were looked at.
+    refused: Option<(Rejections, usize)>,
+    /// Whether one of them is the header.
+    stands_below: bool,
     has_rows: bool,
     /// Whether the header was refused, or nobody wants more rows.
     ended: bool,
@@ -93,14 +104,7 @@ impl Table<'_> {
                 }
             }
             let names: Vec<&str> = names.iter().map(Cow::as_ref).collect();
-            match read_header(self.template, row.line, &names, self.naming) {
-                Ok(header) => self.header = Some(header),
-                Err(refused) => {
-                    self.ended = true;
-                    take(Err(refused.list));
-                }
-            }
-            return !self.ended;
+            return self.take_header(row.line, &names);
         };
         let first = |(at, cell): &&(usize, SheetCell)| {
             header.column(*at) == Some(0) && is_example(&cell.text())
@@ -114,6 +118,27 @@ impl Table<'_> {
         let more = take(read_row(self.template, header, row));
         self.ended = !more;
         more
+    }
+}
+
+impl Table<'_> {
+    /// Takes the first row as the header; one that is refused is told once it is known whether
+    /// a row below it is the header.
+    fn take_header(&mut self, line: u64, names: &[&str]) -> bool {
+        if let Some((refused, looked_at)) = &mut self.refused {
+            if let Some(below) = header_below(self.template, line, names, self.naming) {
+                *refused = below.into();
+                self.stands_below = true;
+                return false;
+            }
+            *looked_at += 1;
+            return *looked_at < ROWS_LOOKED_AT;
+        }
+        match read_header(self.template, line, names, self.naming) {
+            Ok(header) => self.header = Some(header),
+            Err(refused) => self.refused = Some((refused, 0)),
+        }
+        true
     }
 }
 
@@ -147,7 +172,13 @@ fn read_row(
         Ok(text) => Ok(text.as_ref()),
         Err(fault) => Err(fault.clone()),
     });
-    let read = row_from_read(template, row.line, texts);
+    let read = row_from_read(template, row.line, texts).map_err(|mut rejections| {
+        let empty = |fault: &&mut Rejection| fault.code == code::MISSING_VALUE;
+        for fault in rejections.iter_mut().filter(empty) {
+            fault.detail += "; of merged cells only the first holds the value, so unmerge them";
+        }
+        rejections
+    });
     match (read, beyond.is_empty()) {
         (read, true) => read,
         (Ok(_), false) => Err(beyond),
@@ -170,13 +201,37 @@ fn column_letters(at: usize) -> String {
     letters.iter().rev().collect()
 }
 
+/// The sheet that was read.
+#[derive(Debug)]
+pub(in crate::intake) struct Sheet {
+    pub name: String,
+    /// Sheets of the workbook.
+    of: usize,
+}
+
+impl Sheet {
+    /// What to do where another sheet may be the one that was meant.
+    fn others(&self, template: &Template) -> Option<Rejection> {
+        (self.of > 1).then(|| {
+            let detail = format!(
+                "of the {} sheets of the workbook {} was read; if the rows are on another one, \
+                 name that {} or put it first",
+                self.of,
+                shown(&self.name),
+                shown(template.kind.code())
+            );
+            Fault::new(code::OTHER_SHEETS, detail).of_file()
+        })
+    }
+}
+
 /// Hands over every row that holds something, in order, until there is none or no more is wanted.
 /// Answers with the sheet that was read, and what was wrong with the workbook itself.
 pub(in crate::intake) fn each_row<R: Read + Seek>(
     template: &Template,
     mut file: R,
     take: &mut dyn FnMut(SheetRow) -> bool,
-) -> (Option<String>, Result<(), Rejection>) {
+) -> (Option<Sheet>, Result<(), Rejection>) {
     if let Err(fault) = guard::check(&mut file) {
         return (None, Err(fault.of_file()));
     }
@@ -192,7 +247,7 @@ pub(in crate::intake) fn each_row<R: Read + Seek>(
 fn read_sheet<R: Read + Seek>(
     template: &Template,
     file: R,
-    sheet: &mut Option<String>,
+    sheet: &mut Option<Sheet>,
     take: &mut dyn FnMut(SheetRow) -> bool,
 ) -> Result<(), Rejection> {
     let broken = |error: calamine::XlsxError| damaged(&error.to_string());
@@ -208,15 +263,18 @@ fn read_sheet<R: Read + Seek>(
     let Some(chosen) = chosen else {
         return Err(damaged("it has no sheet"));
     };
-    *sheet = Some(chosen.chars().take(64).collect());
+    *sheet = Some(Sheet {
+        name: chosen.chars().take(64).collect(),
+        of: names.len(),
+    });
     let mut cells = workbook.worksheet_cells_reader(&chosen).map_err(broken)?;
     let mut row = SheetRow {
         line: 0,
         cells: Vec::new(),
     };
     let mut row_bytes = 0;
-    while let Some(found) = cells.next_cell().map_err(broken)? {
-        let (at_row, at_column) = found.get_position();
+    while let Some(found) = cells.next_cell_with_formula_metadata().map_err(broken)? {
+        let (at_row, at_column) = found.pos;
         let line = u64::from(at_row) + 1;
         let out_of_order = line < row.line
             || (line == row.line
@@ -241,7 +299,7 @@ fn read_sheet<R: Read + Seek>(
                 return Ok(());
             }
         }
-        if let Some(cell) = SheetCell::of(found.get_value().clone()) {
+        if let Some(cell) = SheetCell::of(found.value, found.formula.is_some()) {
             if let SheetCell::Text(text) = &cell {
                 row_bytes += text.len();
             }

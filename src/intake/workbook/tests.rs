@@ -1,6 +1,7 @@
 //! Workbooks as people make them; `hostile` holds those that nobody should make.
 
 mod hostile;
+mod others;
 
 use crate::intake::template::ValueRule;
 use crate::intake::{
@@ -183,10 +184,12 @@ fn the_sheet_named_like_the_kind_is_read_before_the_first_one() {
     let (rows, rejections, layout) = read(ENDS, &book.save_to_buffer().unwrap());
     assert_eq!((rows.len(), rejections.len()), (1, 0), "{rejections:?}");
     assert_eq!(layout.sheet.as_deref(), Some("Deployment_Ends"));
-    assert_eq!(
-        codes(&read(BatchKind::Households, &book.save_to_buffer().unwrap()).1).len(),
-        7
-    );
+    let (_, refused, _) = read(BatchKind::Households, &book.save_to_buffer().unwrap());
+    assert_eq!(refused.len(), 8);
+    assert_eq!(refused[0].code, "other_sheets");
+    let told = "of the 2 sheets of the workbook `Read me` was read; if the rows are on another \
+                one, name that `households` or put it first";
+    assert_eq!(refused[0].detail, told);
 }
 
 #[test]

@@ -44,7 +44,7 @@ pub(super) async fn known_batch(
 }
 
 /// Evidence belongs to a round of its kind; the register to none.
-pub(super) async fn check_round(
+pub(in crate::service) async fn check_round(
     connection: &mut PgConnection,
     caller: &Caller,
     batch_kind: BatchKind,

@@ -19,7 +19,8 @@ use crate::intake::{BatchKind, Rejections};
 use crate::store;
 use crate::store::staging::{self, Staged};
 use crate::trail::merkle::Hash;
-use known::{batch_id, check_round, known_batch};
+pub(super) use known::check_round;
+use known::{batch_id, known_batch};
 use serde::{Deserialize, Serialize};
 use sqlx::PgConnection;
 use utoipa::ToSchema;
@@ -58,6 +59,8 @@ pub struct BatchView {
 pub struct Taking {
     /// Does everything and writes nothing.
     pub dry_run: bool,
+    /// Whether a file that a dry run refuses is given back marked, as any other refused one.
+    pub marks_dry_run: bool,
     /// Mapping by which the columns are named; absent = the saved default, where the header does
     /// not fit without it.
     pub mapping: Option<String>,

@@ -54,7 +54,8 @@ impl Service {
     /// Accepts or checks a file; a refused one is marked and kept for [`KEPT_DAYS`] days.
     ///
     /// # Errors
-    /// `RejectedFile` with the located errors and the marked copy, which a dry run does not make.
+    /// `RejectedFile` with the located errors and the marked copy, which a dry run makes
+    /// where it is asked to.
     pub async fn take_file(
         &self,
         caller: &Caller,
@@ -63,7 +64,8 @@ impl Service {
         key: Option<String>,
     ) -> Result<BatchView, ServiceError> {
         let (id, batch_kind) = (batch_id(caller, &upload), upload.kind);
-        let may_mark = !taking.dry_run && upload.file.bytes <= MARKED_BYTES_MAX;
+        let may_mark =
+            (!taking.dry_run || taking.marks_dry_run) && upload.file.bytes <= MARKED_BYTES_MAX;
         let copy = if may_mark {
             Some(upload.file.again()?)
         } else {

@@ -78,6 +78,25 @@ async fn a_manager_corrects_on_the_pages_and_everyone_reads_the_chain() {
     );
     assert!(!old.contains("/supersede\""));
 
+    // While the new row stands, the batch is not withdrawn: its page and the refusal name it.
+    let page = format!("/batches/{batch}");
+    let refused = manager
+        .send(&format!("{page}/withdraw"), &[("reason", "Twice sent")])
+        .await;
+    assert_eq!(refused.status, 409);
+    for text in [refused.text(), manager.get(&page).await.text()] {
+        assert!(
+            text.contains(&format!("in place of line 2: <a href=\"{new}\"")),
+            "{text}"
+        );
+        assert!(!text.contains("<button>Withdraw"), "{text}");
+    }
+    assert!(
+        refused
+            .text()
+            .contains("withdraw first the batches that hold them now")
+    );
+
     let other = format!("/rows/{batch}/3");
     let reason = [("reason", "A feast day")];
     assert_eq!(

@@ -72,9 +72,11 @@ async fn a_superseded_row_stays_and_the_new_one_is_a_batch_of_its_own() {
     exclude(&programme, &batch, 2)
         .await
         .problem(409, "superseded-already");
-    withdraw(&programme, &batch)
-        .await
-        .problem(409, "rows-superseded");
+    let refusal = withdraw(&programme, &batch).await;
+    let problem = refusal.problem(409, "rows-superseded");
+    let detail = problem["detail"].as_str().expect("a text");
+    let named = format!("line 2 of batch {new} in place of line 2");
+    assert!(detail.contains(&named), "{detail}");
     let same = json!({"days_used_last_week": "6"});
     supersede(&programme, &new, 2, same)
         .await

@@ -1,8 +1,10 @@
 //! Uploads that arrive in parts, and the jobs that make batches of them.
 
+mod browser;
 mod jobs;
 mod killed;
-mod page;
+mod long;
+pub mod page;
 mod parts;
 
 use crate::support::{Answer, Client, Setup, TestProgramme};

@@ -1,22 +1,25 @@
 //! The pages: a file sent by the plain form, its job, and what a script may do there.
 
-use super::{ended, programme, tus, usage, workers};
+use super::{ended, programme, programme_with, tus, usage, workers};
 use crate::people::Browser;
-use crate::support::{Answer, TestProgramme};
+use crate::support::{Answer, Setup, TestProgramme};
 use reqwest::Method;
+use serde_json::json;
 
 const FRONTIER: &str = "----edge-of-the-form";
 
-fn form(file: &[u8]) -> Vec<u8> {
+/// The form of the page Evidence as a browser without script sends it.
+pub fn form(fields: &[(&str, &str)], file_name: &str, file: &[u8]) -> Vec<u8> {
     let mut body = Vec::new();
-    for (name, value) in [("kind", "usage_survey"), ("round", "usage")] {
+    for (name, value) in fields {
         let field = format!(
             "--{FRONTIER}\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n"
         );
         body.extend_from_slice(field.as_bytes());
     }
     let head = format!(
-        "--{FRONTIER}\r\nContent-Disposition: form-data; name=\"file\"; filename=\"walk.csv\"\r\n\
+        "--{FRONTIER}\r\nContent-Disposition: form-data; name=\"file\"; \
+         filename=\"{file_name}\"\r\n\
          Content-Type: text/csv\r\n\r\n"
     );
     body.extend_from_slice(head.as_bytes());
@@ -25,18 +28,27 @@ fn form(file: &[u8]) -> Vec<u8> {
     body
 }
 
-async fn signed_in(programme: &TestProgramme, secret: &str) -> Browser {
+pub async fn signed_in(programme: &TestProgramme, secret: &str) -> Browser {
     let mut browser = Browser::new(programme);
     browser.send("/sign-in", &[("token", secret)]).await;
     assert!(browser.session.is_some());
     browser
 }
 
-fn send_form(browser: &Browser, file: &[u8]) -> reqwest::RequestBuilder {
+/// Sends it; `file_name` and `file` are empty where none was chosen.
+pub async fn send_form(
+    browser: &Browser,
+    fields: &[(&str, &str)],
+    file_name: &str,
+    file: &[u8],
+) -> Answer {
     let kind = format!("multipart/form-data; boundary={FRONTIER}");
-    let request = browser.request(Method::POST, "/uploads");
-    request.header("content-type", kind).body(form(file))
+    let request = browser.request(Method::POST, "/batches");
+    let body = form(fields, file_name, file);
+    Answer::of(request.header("content-type", kind).body(body)).await
 }
+
+const OF_USAGE: [(&str, &str); 2] = [("kind", "usage_survey"), ("round", "usage")];
 
 #[tokio::test]
 async fn the_plain_form_sends_a_file_and_shows_its_job_until_it_has_ended() {
@@ -44,7 +56,7 @@ async fn the_plain_form_sends_a_file_and_shows_its_job_until_it_has_ended() {
     let browser = signed_in(&programme, &programme.manager_secret).await;
     let page = browser.get("/batches").await;
     assert!(page.text().contains("enctype=\"multipart/form-data\""));
-    let sent = Answer::of(send_form(&browser, &usage())).await;
+    let sent = send_form(&browser, &OF_USAGE, "walk.csv", &usage()).await;
     assert_eq!(sent.status, 303, "{}", sent.text());
     let job = sent.header("location").to_owned();
     let waiting = browser.get(&job).await.text();
@@ -58,6 +70,73 @@ async fn the_plain_form_sends_a_file_and_shows_its_job_until_it_has_ended() {
     assert!(!done.contains("http-equiv=\"refresh\""));
     let batch = view["result"]["id"].as_str().expect("an id");
     assert!(done.contains(&format!("/batches/{batch}")));
+}
+
+#[tokio::test]
+async fn a_form_that_cannot_be_taken_says_why_and_keeps_what_was_chosen() {
+    let programme = programme_with(Setup {
+        upload_bytes_max: Some(1_000_000),
+        ..Setup::default()
+    })
+    .await;
+    let browser = signed_in(&programme, &programme.manager_secret).await;
+    let fields = |round| {
+        [
+            ("kind", "char_weighing"),
+            ("round", round),
+            ("mapping", ""),
+            ("tried", "yes"),
+        ]
+    };
+    let long = vec![b'x'; 2_500_000];
+    for (round, name, file, status, why) in [
+        ("char", "", &b""[..], 422, "File must be chosen."),
+        (
+            "char",
+            "empty.csv",
+            b"",
+            422,
+            "File is empty: it has not a single byte.",
+        ),
+        (
+            "",
+            "walk.csv",
+            b"x",
+            422,
+            "Round name the round that these rows belong to.",
+        ),
+        (
+            "usage",
+            "walk.csv",
+            b"x",
+            422,
+            "Round round usage is for usage_survey, not for char",
+        ),
+        (
+            "char",
+            "long.csv",
+            &long,
+            413,
+            "the most that is taken; send its rows in several files",
+        ),
+    ] {
+        let refused = send_form(&browser, &fields(round), name, file).await;
+        let text = refused.text();
+        assert_eq!(refused.status, status, "{text}");
+        assert!(text.contains(why), "{why}: {text}");
+        assert!(
+            text.contains("value=\"char_weighing\" data-round=\"yes\" selected"),
+            "{text}"
+        );
+        let chosen = format!("<option value=\"{round}\" selected>");
+        assert!(round.is_empty() || text.contains(&chosen), "{text}");
+        assert!(text.contains("value=\"yes\" checked"), "{text}");
+        assert!(text.contains("<script"), "the page is the same");
+    }
+    assert_eq!(
+        programme.manager.get("/jobs").await.ok(200)["items"],
+        json!([])
+    );
 }
 
 #[tokio::test]
