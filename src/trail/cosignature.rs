@@ -68,7 +68,9 @@ impl WitnessKey {
             .split_first_chunk::<8>()
             .filter(|_| line.bytes.len() == VALUE_BYTES)
         else {
-            return Err(CosignatureError::Line("it does not hold a time and 64 bytes"));
+            return Err(CosignatureError::Line(
+                "it does not hold a time and 64 bytes",
+            ));
         };
         let time = u64::from_be_bytes(*time);
         if holds(&self.public, message(text, time).as_bytes(), signature) {
@@ -197,6 +199,14 @@ pub fn strangers(
         }
     }
     Ok(names)
+}
+
+/// The name that a signature line is under.
+///
+/// # Errors
+/// The line is not in its form.
+pub fn line_name(line: &str) -> Result<&str, NoteError> {
+    Ok(SignatureLine::parse(line)?.name)
 }
 
 /// The text that a note's signatures are over, with its last newline.

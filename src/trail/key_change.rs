@@ -143,6 +143,17 @@ impl KeyChain {
         std::iter::once(&self.first).chain(self.later.iter().map(|(_, key)| key))
     }
 
+    /// How many of the keys a trail of this size knows.
+    pub fn keys_at(&self, size: u64) -> usize {
+        1 + self.later.iter().filter(|(at, _)| *at < size).count()
+    }
+
+    /// The key that was in force when the trail had this size.
+    pub fn in_force_at(&self, size: u64) -> &VerifierKey {
+        let known = self.keys_at(size);
+        self.keys().nth(known - 1).unwrap_or(&self.first)
+    }
+
     /// The largest checkpoint that a key of this chain may have signed: nothing above the
     /// change that put it out of force. `None` where there is no such bound, or no such key.
     pub fn retired_at(&self, key: &VerifierKey) -> Option<u64> {

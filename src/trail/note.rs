@@ -13,8 +13,8 @@ use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use thiserror::Error;
 
-pub(in crate::trail) use key::{holds, is_name, key_id, read_key, signature_line, write_key};
 pub use key::{NoteSigner, VerifierKey};
+pub(in crate::trail) use key::{holds, is_name, key_id, read_key, signature_line, write_key};
 
 /// A longer note is refused unread. Sixteen signatures of the largest kind in
 /// use (under 5 kB each) fit many times over.

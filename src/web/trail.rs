@@ -51,7 +51,7 @@ pub(super) async fn show(
     Visitor(caller): Visitor,
     QueryParts(query): QueryParts<TrailQuery>,
 ) -> Result<Response, Refusal> {
-    let checkpoint = service.checkpoint(&caller).await?;
+    let checkpoint = service.checkpoint(&caller, None).await?;
     let size = size_of(&checkpoint).ok_or_else(|| Refusal::broken(&"checkpoint without size"))?;
     let before = query.before.unwrap_or(size).min(size);
     let from = before.saturating_sub(ENTRIES_A_PAGE);

@@ -122,7 +122,12 @@ fn the_log_s_own_signature_is_no_cosignature() {
     let log = NoteSigner::from_seed("witness.example/w", &[1; 32]).unwrap();
     let note = log.sign(&head()).unwrap();
     assert_eq!(cosignatures(&note, &[witness(1).key()]), Ok(vec![]));
-    assert!(log.verifier_key().to_string().parse::<WitnessKey>().is_err());
+    assert!(
+        log.verifier_key()
+            .to_string()
+            .parse::<WitnessKey>()
+            .is_err()
+    );
 }
 
 #[test]

@@ -103,7 +103,10 @@ fn a_change_that_does_not_fit_its_place_is_refused() {
         kept.remove(missing);
         let half = kept.join("\n") + "\n";
         let refused = take(&half, 5, root(5));
-        assert!(matches!(refused, Err(KeyChangeError::Unsigned(_))), "{missing}");
+        assert!(
+            matches!(refused, Err(KeyChangeError::Unsigned(_))),
+            "{missing}"
+        );
     }
     let bent = note.replacen("\n5\n", "\n6\n", 1);
     let refused = take(&bent, 6, root(5));
@@ -130,6 +133,10 @@ fn a_checkpoint_is_no_change_and_a_change_no_checkpoint() {
     assert!(KeyChange::open(&signed(5, 1)).is_err());
     let keys = [signer(1).verifier_key()];
     assert!(Checkpoint::open(&change(5, 1, 2), &keys).is_err());
-    let chain = KeyChain::new(NoteSigner::from_seed("b.example", &[1; 32]).unwrap().verifier_key());
+    let chain = KeyChain::new(
+        NoteSigner::from_seed("b.example", &[1; 32])
+            .unwrap()
+            .verifier_key(),
+    );
     assert!(chain.open(&signed(5, 1)).is_err());
 }

@@ -24,7 +24,10 @@ fn every_proof_up_to_eleven_leaves_is_that_of_the_second_implementation() {
     }
     let number = |value: &serde_json::Value| value.as_u64().unwrap();
     let path = |proof: &serde_json::Value| -> Vec<Hash> {
-        texts(&proof["path"]).iter().map(|text| hash(text)).collect()
+        texts(&proof["path"])
+            .iter()
+            .map(|text| hash(text))
+            .collect()
     };
     let inclusion = reference["inclusion"].as_array().unwrap();
     assert_eq!(inclusion.len(), 66);
