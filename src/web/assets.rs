@@ -1,4 +1,4 @@
-//! The style sheet, the icon and the one script, each under a name that changes with its content.
+//! The style sheet, the icon and the scripts, each under a name that changes with its content.
 
 use super::refusal::Refusal;
 use crate::trail::merkle::sha256;
@@ -9,10 +9,12 @@ use std::sync::LazyLock;
 
 const STYLE: &str = include_str!("style.css");
 const SCRIPT: &str = include_str!("upload.js");
+const PROOF_SCRIPT: &str = include_str!("proof.js");
 const ICON: &str = include_str!("icon.svg");
 
 static STYLE_NAME: LazyLock<String> = LazyLock::new(|| name(STYLE, "css"));
 static SCRIPT_NAME: LazyLock<String> = LazyLock::new(|| name(SCRIPT, "js"));
+static PROOF_SCRIPT_NAME: LazyLock<String> = LazyLock::new(|| name(PROOF_SCRIPT, "js"));
 static ICON_NAME: LazyLock<String> = LazyLock::new(|| name(ICON, "svg"));
 
 fn name(content: &str, ending: &str) -> String {
@@ -30,6 +32,11 @@ pub(super) fn script_path() -> String {
     format!("/assets/{}", *SCRIPT_NAME)
 }
 
+/// Where the script that checks a proof is served.
+pub(super) fn proof_script_path() -> String {
+    format!("/assets/{}", *PROOF_SCRIPT_NAME)
+}
+
 /// Where the icon is served.
 pub(super) fn icon_path() -> String {
     format!("/assets/{}", *ICON_NAME)
@@ -40,6 +47,8 @@ pub(super) async fn serve(Path(name): Path<String>) -> Result<Response, Refusal>
         ("text/css; charset=utf-8", STYLE)
     } else if name == *SCRIPT_NAME {
         ("text/javascript; charset=utf-8", SCRIPT)
+    } else if name == *PROOF_SCRIPT_NAME {
+        ("text/javascript; charset=utf-8", PROOF_SCRIPT)
     } else if name == *ICON_NAME {
         ("image/svg+xml", ICON)
     } else {
@@ -64,7 +73,7 @@ mod tests {
     }
 
     #[test]
-    fn the_script_asks_nothing_of_other_hosts_and_runs_no_text() {
+    fn the_scripts_ask_nothing_of_other_hosts_and_runs_no_text() {
         for unwelcome in [
             "http:",
             "https:",
@@ -73,7 +82,9 @@ mod tests {
             "innerHTML",
             "Function(",
         ] {
-            assert!(!SCRIPT.contains(unwelcome), "{unwelcome}");
+            for script in [SCRIPT, PROOF_SCRIPT] {
+                assert!(!script.contains(unwelcome), "{unwelcome}");
+            }
         }
     }
 

@@ -12,18 +12,19 @@ const CONTENT_SECURITY_POLICY: HeaderValue = HeaderValue::from_static(
     "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; \
      base-uri 'none'; frame-ancestors 'none'",
 );
-/// The page of the upload form runs the one script of this server, which talks to this server.
+/// The pages of the upload form and of proofs run a script of this server, which talks to
+/// this server alone.
 const WITH_OWN_SCRIPT: HeaderValue = HeaderValue::from_static(
     "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; \
      base-uri 'none'; frame-ancestors 'none'; script-src 'self'; connect-src 'self'",
 );
-const SCRIPTED_PAGE: &str = "/batches";
+const SCRIPTED_PAGES: [&str; 2] = ["/batches", "/proof"];
 const NO_STORE: HeaderValue = HeaderValue::from_static("no-store");
 
 /// Refuses forms that other sites send, and sets the headers of a page.
 pub(super) async fn guard(request: Request, next: Next) -> Response {
     let changes = !matches!(*request.method(), Method::GET | Method::HEAD);
-    let policy = if request.uri().path() == SCRIPTED_PAGE {
+    let policy = if SCRIPTED_PAGES.contains(&request.uri().path()) {
         WITH_OWN_SCRIPT
     } else {
         CONTENT_SECURITY_POLICY

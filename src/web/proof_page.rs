@@ -178,10 +178,7 @@ async fn entry_part(
     Ok(EntryPart {
         sequence: entry.sequence,
         told,
-        commands: entry
-            .leaf
-            .as_ref()
-            .map(|leaf| entry_commands(leaf, &climb)),
+        commands: entry.leaf.as_ref().map(|leaf| entry_commands(leaf, &climb)),
         leaf: entry.leaf.clone(),
         leaf_hash: entry.leaf_hash.clone(),
         steps: climb.steps.len(),

@@ -45,7 +45,10 @@ const DEEDS: [(&str, &str); 33] = [
     (kind::TOKEN_ISSUED, "issued the token"),
     (kind::TOKEN_REVOKED, "revoked the token"),
     (key::WITNESS_REGISTERED, "registered the witness"),
-    (key::LOG_KEY_CHANGED, "changed the key that signs the log of"),
+    (
+        key::LOG_KEY_CHANGED,
+        "changed the key that signs the log of",
+    ),
 ];
 
 /// Every kind of entry, with its words in a list.

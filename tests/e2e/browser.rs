@@ -14,7 +14,7 @@ use std::io::{BufRead, BufReader};
 use std::process::{Child, Command, Stdio};
 
 /// A chromedriver of our own; ends with this value.
-struct Driver {
+pub struct Driver {
     process: Child,
     port: u16,
     _profile: tempfile::TempDir,
@@ -22,7 +22,7 @@ struct Driver {
 }
 
 impl Driver {
-    fn start() -> Self {
+    pub fn start() -> Self {
         let profile = tempfile::tempdir().expect("a folder");
         let mut process = Command::new("chromedriver")
             .arg("--port=0")
@@ -57,7 +57,7 @@ impl Driver {
         }
     }
 
-    async fn browser(&self) -> Client {
+    pub async fn browser(&self) -> Client {
         ClientBuilder::new(HttpConnector::new())
             .capabilities(self.capabilities.clone())
             .connect(&format!("http://127.0.0.1:{}", self.port))
@@ -73,12 +73,12 @@ impl Drop for Driver {
     }
 }
 
-async fn text_of(browser: &Client, selector: &str) -> String {
+pub async fn text_of(browser: &Client, selector: &str) -> String {
     let found = browser.wait().for_element(Locator::Css(selector)).await;
     found.expect(selector).text().await.expect("its text")
 }
 
-async fn attribute_of(browser: &Client, selector: &str, name: &str) -> String {
+pub async fn attribute_of(browser: &Client, selector: &str, name: &str) -> String {
     let found = browser
         .wait()
         .for_element(Locator::Css(selector))
@@ -92,7 +92,7 @@ async fn follow(browser: &Client, locator: Locator<'_>) {
     found.click().await.expect("it can be followed");
 }
 
-async fn sign_in(browser: &Client, address: &str, token: &str) {
+pub async fn sign_in(browser: &Client, address: &str, token: &str) {
     browser
         .goto(&format!("{address}/sign-in"))
         .await
@@ -110,7 +110,7 @@ async fn sign_in(browser: &Client, address: &str, token: &str) {
 }
 
 /// Pixels that a page is wider than its window.
-async fn overhang(browser: &Client) -> i64 {
+pub async fn overhang(browser: &Client) -> i64 {
     let script = "return document.documentElement.scrollWidth - window.innerWidth";
     let pixels: Value = browser.execute(script, Vec::new()).await.expect("a width");
     pixels.as_i64().expect("a number")
