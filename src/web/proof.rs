@@ -63,15 +63,15 @@ pub(super) fn leaf_command(content: &str) -> String {
     )
 }
 
+/// Shell command that prints the hash of what an entry commits to.
+pub(super) fn content_command(content: &str) -> String {
+    format!("printf '%s' {} | sha256sum", quoted(content))
+}
+
 /// Shell commands that follow `climb` from the leaf of `content`; the last line printed
 /// is the root.
 pub(super) fn climb_commands(content: &str, climb: &Climb) -> String {
     commands(content, climb, "echo $h")
-}
-
-/// The same for a row of a batch.
-pub(super) fn row_commands(row: &str, climb: &Climb) -> String {
-    climb_commands(row, climb)
 }
 
 /// The same for an entry of the trail: the root is printed as a checkpoint writes it.
@@ -198,7 +198,10 @@ mod tests {
             let root = root_of(&leaves);
             let leaf = shell(&leaf_command(text));
             assert!(leaf.starts_with(&leaves[index].to_string()), "{leaf}");
-            assert_eq!(shell(&row_commands(text, &climb)).trim(), root.to_string());
+            assert_eq!(
+                shell(&climb_commands(text, &climb)).trim(),
+                root.to_string()
+            );
             assert_eq!(
                 shell(&entry_commands(text, &climb)).trim(),
                 root.to_base64()

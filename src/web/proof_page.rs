@@ -2,7 +2,7 @@
 //! checks it on the page and commands that check it in a shell.
 
 use super::page::{QueryParts, Section, Shell, download, draw};
-use super::proof::{checkpoint_commands, climb, entry_commands, row_commands};
+use super::proof::{checkpoint_commands, climb, climb_commands, content_command, entry_commands};
 use super::refusal::Refusal;
 use super::session::Visitor;
 use super::trail_words::{Names, Told, told};
@@ -16,6 +16,9 @@ use axum::extract::State;
 use axum::response::Response;
 use serde::Deserialize;
 use uuid::Uuid;
+
+/// A longer content is in the proof's JSON alone.
+const READABLE_BYTES: usize = 4096;
 
 #[derive(Template)]
 #[template(path = "proof_page.html")]
@@ -39,6 +42,8 @@ struct EntryPart {
     sequence: u64,
     told: Option<Told>,
     leaf: Option<String>,
+    /// The content and the command that hashes it, where it is short enough to be read.
+    content: Option<(String, String)>,
     leaf_hash: String,
     steps: usize,
     arrives: bool,
@@ -88,6 +93,7 @@ pub(super) async fn show(
     let code = asked.record.code();
     let title = match asked.record {
         RecordKind::Entry | RecordKind::Correction => format!("{} {}", code, asked.key),
+        RecordKind::Row => names.row(&asked.key),
         _ => format!("{} {}", words::spaced(code), names.name(&asked.key)),
     };
     let place = format!("record={code}&key={}", links::encoded(&asked.key));
@@ -101,7 +107,7 @@ pub(super) async fn show(
             root: row.root.clone(),
         };
         climb(&inclusion).map(|climb| RowPart {
-            commands: row_commands(&row.row, &climb),
+            commands: climb_commands(&row.row, &climb),
             text: row.row.clone(),
             index: row.index,
             rows: row.rows,
@@ -179,6 +185,11 @@ async fn entry_part(
         sequence: entry.sequence,
         told,
         commands: entry.leaf.as_ref().map(|leaf| entry_commands(leaf, &climb)),
+        content: entry
+            .content
+            .as_ref()
+            .filter(|content| content.len() <= READABLE_BYTES)
+            .map(|content| (content.clone(), content_command(content))),
         leaf: entry.leaf.clone(),
         leaf_hash: entry.leaf_hash.clone(),
         steps: climb.steps.len(),

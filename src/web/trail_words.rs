@@ -82,12 +82,20 @@ impl Names {
 
     /// The name of a record, or of a row as `BATCH/LINE`.
     pub fn name(&self, subject: &str) -> String {
-        if let Some((batch, line)) = subject.split_once('/')
-            && let Some(batch) = self.0.get(batch)
-        {
-            return format!("row {line} of {batch}");
+        let known = subject
+            .split_once('/')
+            .is_some_and(|(batch, _)| self.0.contains_key(batch));
+        match self.0.get(subject) {
+            None if known => self.row(subject),
+            name => name.map_or(subject, |name| name).to_owned(),
         }
-        self.0.get(subject).map_or(subject, |name| name).to_owned()
+    }
+
+    /// The name of the row `BATCH/LINE`, whether or not its batch has one.
+    pub fn row(&self, place: &str) -> String {
+        let (batch, line) = place.split_once('/').unwrap_or((place, "?"));
+        let batch = self.0.get(batch).map_or(batch, |name| name);
+        format!("row {line} of {batch}")
     }
 }
 

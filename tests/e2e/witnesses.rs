@@ -3,7 +3,7 @@
 
 use crate::batches::rows;
 use crate::support::app::{LOG_KEY_SEED, ORIGIN};
-use crate::support::{Client, TestProgramme};
+use crate::support::{Client, Setup, TestProgramme};
 use emberbook::trail::cosignature::{WitnessKey, WitnessSigner, cosignatures, signed_text};
 use emberbook::trail::key_change::{KeyChain, KeyChange};
 use emberbook::trail::note::{NoteSigner, VerifierKey};
@@ -217,18 +217,19 @@ async fn witness(programme: &TestProgramme, name: &str) -> Witness {
     }
 }
 
-/// The commands take the time of day from the computer: the tests' clock is set to it.
-fn set_clock_to_today(programme: &TestProgramme) {
-    let shown = programme.app.service.time();
-    let ahead = chrono::Utc::now() - shown;
-    programme.app.clock.advance_seconds(ahead.num_seconds());
+/// The commands take the time of day from the computer: so does this server's clock.
+fn today() -> Setup {
+    let now = chrono::Utc::now().to_rfc3339_opts(chrono::SecondsFormat::Millis, true);
+    Setup {
+        now: now.leak(),
+        ..Setup::default()
+    }
 }
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_witness_cosigns_what_extends_its_kept_checkpoint_and_the_bag_carries_it() {
-    let programme = TestProgramme::start().await;
+    let programme = TestProgramme::start_with(today()).await;
     programme.small_register().await;
-    set_clock_to_today(&programme);
     let log_key = programme.created["programme"]["checkpoint_key"]
         .as_str()
         .expect("a key");

@@ -6,7 +6,7 @@ use crate::store;
 use crate::store::cosignatures::CosignatureRow;
 use crate::trail::cosignature::{WitnessKey, signed_text};
 use crate::trail::note::NoteError;
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, SubsecRound, Utc};
 use serde::{Deserialize, Serialize};
 use sqlx::PgConnection;
 use utoipa::ToSchema;
@@ -154,7 +154,8 @@ impl Service {
                 time,
                 line: line.to_owned(),
                 actor: caller.actor(),
-                received_at: self.now(),
+                // As fine as the database keeps it, so that a repeat is answered alike.
+                received_at: self.now().trunc_subsecs(6),
             };
             let kept =
                 store::cosignatures::list(connection, programme_id, Some(size), size, u32::MAX)
