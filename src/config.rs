@@ -10,7 +10,7 @@ pub struct Config {
     /// PostgreSQL to use; without it a private one is started under the data folder.
     #[arg(long, env = "DATABASE_URL", hide_env_values = true)]
     pub database_url: Option<String>,
-    /// Folder of the private PostgreSQL, of the key that signs checkpoints, and of uploads on their way.
+    /// Folder of the private PostgreSQL, of the keys that sign checkpoints, and of uploads on their way.
     #[arg(long, env = "EMBERBOOK_DATA", default_value = ".emberbook")]
     pub data: PathBuf,
     /// Address to serve on.
@@ -69,33 +69,56 @@ pub enum KeyError {
     Random(String),
 }
 
-/// Reads the seed of the log key, or makes one that only its owner can read.
+/// Reads the seeds of the log's keys, the oldest first, or makes the first one. Only their
+/// owner can read them.
 ///
-/// Whoever holds the file can sign heads; back it up, and keep it from the database.
-pub fn log_key_seed(data: &Path) -> Result<[u8; 32], KeyError> {
-    let path = data.join("log-key.hex");
-    let file_error = |source| KeyError::File {
-        path: path.clone(),
-        source,
-    };
-    match std::fs::read_to_string(&path) {
-        Ok(text) => hex::decode(text.trim())
-            .ok()
-            .and_then(|bytes| bytes.try_into().ok())
-            .ok_or_else(|| KeyError::Form(path.clone())),
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-            std::fs::create_dir_all(data).map_err(file_error)?;
-            let mut seed = [0; 32];
-            getrandom::fill(&mut seed).map_err(|e| KeyError::Random(e.to_string()))?;
-            write_private(&path, &hex::encode(seed)).map_err(file_error)?;
-            Ok(seed)
+/// Whoever holds the newest file can sign heads; back them up, and keep them from the database.
+pub fn log_key_seeds(data: &Path) -> Result<Vec<[u8; 32]>, KeyError> {
+    let mut seeds = Vec::new();
+    loop {
+        let path = log_key_file(data, seeds.len() + 1);
+        match std::fs::read_to_string(&path) {
+            Ok(text) => seeds.push(
+                hex::decode(text.trim())
+                    .ok()
+                    .and_then(|bytes| bytes.try_into().ok())
+                    .ok_or(KeyError::Form(path))?,
+            ),
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => break,
+            Err(source) => return Err(KeyError::File { path, source }),
         }
-        Err(error) => Err(file_error(error)),
     }
+    if seeds.is_empty() {
+        seeds.push(new_log_key_seed(data, 1)?);
+    }
+    Ok(seeds)
+}
+
+/// Makes a further seed and keeps it beside the earlier ones.
+pub fn add_log_key_seed(data: &Path) -> Result<[u8; 32], KeyError> {
+    let number = log_key_seeds(data)?.len() + 1;
+    new_log_key_seed(data, number)
+}
+
+fn log_key_file(data: &Path, number: usize) -> PathBuf {
+    data.join(match number {
+        1 => "log-key.hex".to_owned(),
+        later => format!("log-key-{later}.hex"),
+    })
+}
+
+fn new_log_key_seed(data: &Path, number: usize) -> Result<[u8; 32], KeyError> {
+    let path = log_key_file(data, number);
+    let mut seed = [0; 32];
+    getrandom::fill(&mut seed).map_err(|e| KeyError::Random(e.to_string()))?;
+    std::fs::create_dir_all(data)
+        .and_then(|()| write_private(&path, &hex::encode(seed)))
+        .map_err(|source| KeyError::File { path, source })?;
+    Ok(seed)
 }
 
 /// Writes a new file that only its owner can read; refuses to replace one.
-fn write_private(path: &Path, text: &str) -> std::io::Result<()> {
+pub fn write_private(path: &Path, text: &str) -> std::io::Result<()> {
     use std::io::Write;
     use std::os::unix::fs::OpenOptionsExt;
     let mut file = std::fs::OpenOptions::new()
@@ -115,16 +138,21 @@ mod tests {
     fn the_key_is_made_once_and_only_its_owner_can_read_it() {
         use std::os::unix::fs::PermissionsExt;
         let folder = tempfile::tempdir().unwrap();
-        let first = log_key_seed(folder.path()).unwrap();
-        assert_eq!(log_key_seed(folder.path()).unwrap(), first);
-        let file = folder.path().join("log-key.hex");
-        assert_eq!(
-            std::fs::metadata(&file).unwrap().permissions().mode() & 0o777,
-            0o600
-        );
-        std::fs::write(&file, "not a key").unwrap();
+        let first = log_key_seeds(folder.path()).unwrap();
+        assert_eq!(first.len(), 1);
+        assert_eq!(log_key_seeds(folder.path()).unwrap(), first);
+        let second = add_log_key_seed(folder.path()).unwrap();
+        assert_eq!(log_key_seeds(folder.path()).unwrap(), [first[0], second]);
+        for name in ["log-key.hex", "log-key-2.hex"] {
+            let mode = std::fs::metadata(folder.path().join(name))
+                .unwrap()
+                .permissions()
+                .mode();
+            assert_eq!(mode & 0o777, 0o600, "{name}");
+        }
+        std::fs::write(folder.path().join("log-key-2.hex"), "not a key").unwrap();
         assert!(matches!(
-            log_key_seed(folder.path()),
+            log_key_seeds(folder.path()),
             Err(KeyError::Form(_))
         ));
     }

@@ -3,7 +3,8 @@
 mod commands;
 
 use clap::{Parser, Subcommand};
-use commands::{demo, offline, serve};
+use commands::witness::Cosigning;
+use commands::{demo, offline, serve, witness as witnessing};
 use emberbook::config::Config;
 use emberbook::service::tokens::TOKEN_DAYS;
 use std::path::PathBuf;
@@ -46,9 +47,68 @@ enum Command {
         /// A checkpoint that you kept from an earlier visit.
         #[arg(long, value_name = "FILE")]
         kept: Option<PathBuf>,
+        /// The key of a witness who must have cosigned; may be given several times.
+        #[arg(long, value_name = "KEY")]
+        witness: Vec<String>,
         /// The verdict as JSON.
         #[arg(long)]
         json: bool,
+    },
+    /// Check the proof of a record or of a figure: the JSON document of the API, or a
+    /// .tlog-proof. Exit code 0 = it holds, 1 = it does not.
+    VerifyProof {
+        file: PathBuf,
+        /// The key that the checkpoint must be signed with, from a source you trust.
+        #[arg(long)]
+        key: Option<String>,
+        /// The key of a witness who must have cosigned; may be given several times.
+        #[arg(long, value_name = "KEY")]
+        witness: Vec<String>,
+        /// The bytes that a .tlog-proof is of, where it does not bring them.
+        #[arg(long, value_name = "FILE")]
+        leaf: Option<PathBuf>,
+        /// The verdict as JSON.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Make the key of a witness: its secret half goes into a new file, the half to register
+    /// and to pin is printed.
+    WitnessKey {
+        /// Name of the witness, like a URL without its scheme.
+        name: String,
+        /// File to write; an existing one is not replaced.
+        #[arg(long, value_name = "FILE", default_value = "witness-key.txt")]
+        key_file: PathBuf,
+    },
+    /// Cosign a checkpoint as a witness, after it was seen to extend the one that you kept.
+    /// Prints the line to send.
+    Cosign {
+        /// The checkpoint.
+        checkpoint: PathBuf,
+        /// The file that `witness-key` wrote.
+        #[arg(long, value_name = "FILE")]
+        key_file: PathBuf,
+        /// The log's key, from a source you trust.
+        #[arg(long, value_name = "KEY")]
+        log_key: String,
+        /// The note of a change of the log's key since; may be given several times, in order.
+        #[arg(long, value_name = "FILE")]
+        key_change: Vec<PathBuf>,
+        /// The checkpoint that you kept from your last visit.
+        #[arg(long, value_name = "EARLIER")]
+        kept: Option<PathBuf>,
+        /// The consistency proof between the two, as the API answers.
+        #[arg(long, value_name = "FILE")]
+        proof: Option<PathBuf>,
+        /// You never saw this log before.
+        #[arg(long, conflicts_with = "kept")]
+        first: bool,
+    },
+    /// Change the key that signs checkpoints: make a new one, and hand over to it in each
+    /// programme's trail by an entry that both keys sign.
+    RotateLogKey {
+        #[command(flatten)]
+        config: Config,
     },
     /// Redo the draw of a round without any database or network: prints hash and id of each
     /// drawn unit, the sample first, then the reserve.
@@ -105,8 +165,37 @@ fn main() -> ExitCode {
             bag,
             key,
             kept,
+            witness,
             json,
-        } => offline::verify(&bag, key.as_deref(), kept.as_deref(), json),
+        } => witnessing::options(key.as_deref(), kept.as_deref(), &witness)
+            .and_then(|options| offline::verify(&bag, &options, json)),
+        Command::VerifyProof {
+            file,
+            key,
+            witness,
+            leaf,
+            json,
+        } => witnessing::options(key.as_deref(), None, &witness)
+            .and_then(|options| witnessing::verify_proof(&file, options, leaf.as_deref(), json)),
+        Command::WitnessKey { name, key_file } => witnessing::witness_key(&name, &key_file),
+        Command::Cosign {
+            checkpoint,
+            key_file,
+            log_key,
+            key_change,
+            kept,
+            proof,
+            first,
+        } => witnessing::cosign(&Cosigning {
+            checkpoint,
+            key_file,
+            log_key,
+            key_changes: key_change,
+            kept,
+            proof,
+            first,
+        }),
+        Command::RotateLogKey { config } => serve::rotate_log_key(&config),
         Command::Redraw {
             frame,
             seed,

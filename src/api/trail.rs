@@ -1,14 +1,18 @@
 //! The trail: entries, signed head, proofs, and the export.
 
+mod cache;
+mod proofs;
+mod witnesses;
+
 use super::Problem;
 use super::extract::{Access, PathParts, QueryParts};
 use super::register::page_limit;
-use crate::service::Service;
 use crate::service::export::Export;
-use crate::service::trail::{ConsistencyProof, EntryView, InclusionProof};
+use crate::service::trail::{EntryView, LogKeyView};
+use crate::service::{Service, ServiceError};
 use axum::body::Body;
 use axum::extract::State;
-use axum::http::header;
+use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 use tokio_util::io::ReaderStream;
@@ -16,14 +20,18 @@ use utoipa::IntoParams;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
+const PLAIN: &str = "text/plain; charset=utf-8";
+
 pub(super) fn routes() -> OpenApiRouter<Service> {
     OpenApiRouter::new()
         .routes(routes!(list_entries))
         .routes(routes!(read_entry))
         .routes(routes!(read_checkpoint))
-        .routes(routes!(prove_inclusion))
-        .routes(routes!(prove_consistency))
+        .routes(routes!(read_checkpoint_of_size))
+        .routes(routes!(list_log_keys))
         .routes(routes!(export))
+        .merge(proofs::routes())
+        .merge(witnesses::routes())
 }
 
 #[derive(Debug, Deserialize, IntoParams)]
@@ -48,12 +56,17 @@ async fn list_entries(
     State(service): State<Service>,
     Access(caller): Access,
     QueryParts(query): QueryParts<EntriesQuery>,
-) -> Result<axum::Json<Vec<EntryView>>, Problem> {
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
     let limit = page_limit(query.limit)?;
     let entries = service
         .trail_entries(&caller, query.from.unwrap_or(0), limit, false)
         .await?;
-    Ok(axum::Json(entries))
+    // A full page holds the same entries for ever; a shorter one grows.
+    if entries.len() as u64 == u64::from(limit) {
+        return Ok(cache::for_ever(axum::Json(entries)));
+    }
+    cache::tagged_json(&headers, &entries).map_err(|e| ServiceError::Internal(e.to_string()).into())
 }
 
 /// One entry with its content.
@@ -69,12 +82,14 @@ async fn read_entry(
     State(service): State<Service>,
     Access(caller): Access,
     path: PathParts<(String, u64)>,
-) -> Result<axum::Json<EntryView>, Problem> {
+) -> Result<Response, Problem> {
     let PathParts((_, sequence)) = path;
-    Ok(axum::Json(service.trail_entry(&caller, sequence).await?))
+    let entry = service.trail_entry(&caller, sequence).await?;
+    Ok(cache::for_ever(axum::Json(entry)))
 }
 
-/// The signed head: a C2SP checkpoint over the whole trail. Keep it; it pins history.
+/// The signed head: a C2SP checkpoint over the whole trail, with the cosignatures on it.
+/// Keep it; it pins history.
 #[utoipa::path(get, path = "/trail/checkpoint", tag = "trail",
     security(("token" = ["manager", "monitor", "verifier"])),
     params(("programme" = String, Path, description = "Programme code")), responses(
@@ -84,68 +99,45 @@ async fn read_entry(
 async fn read_checkpoint(
     State(service): State<Service>,
     Access(caller): Access,
+    headers: HeaderMap,
 ) -> Result<Response, Problem> {
-    let note = service.checkpoint(&caller).await?;
-    Ok(([(header::CONTENT_TYPE, "text/plain; charset=utf-8")], note).into_response())
+    let note = service.checkpoint(&caller, None).await?;
+    Ok(cache::tagged(&headers, PLAIN, note.into_bytes()))
 }
 
-#[derive(Debug, Deserialize, IntoParams)]
-#[into_params(parameter_in = Query)]
-struct InclusionQuery {
-    /// Sequence of the entry.
-    index: u64,
-    /// Tree size to prove against; default: the whole trail.
-    size: Option<u64>,
-}
-
-/// Prove that an entry is in the trail (RFC 9162, section 2.1.3).
-#[utoipa::path(get, path = "/trail/inclusion", tag = "trail",
+/// The signed head over the first entries, as many as the path says, with the cosignatures
+/// on it.
+#[utoipa::path(get, path = "/trail/checkpoints/{size}", tag = "trail",
     security(("token" = ["manager", "monitor", "verifier"])),
-    params(("programme" = String, Path, description = "Programme code"), InclusionQuery),
-    responses(
-    (status = 200, body = InclusionProof),
+    params(("programme" = String, Path, description = "Programme code"),
+           ("size" = u64, Path, description = "Entries that the checkpoint is over")), responses(
+    (status = 200, body = String, content_type = "text/plain"),
     (status = 401, body = Problem, content_type = "application/problem+json"),
     (status = 403, body = Problem, content_type = "application/problem+json"),
-    (status = 404, body = Problem, content_type = "application/problem+json"),
-    (status = 422, body = Problem, content_type = "application/problem+json")))]
-async fn prove_inclusion(
+    (status = 404, body = Problem, content_type = "application/problem+json")))]
+async fn read_checkpoint_of_size(
     State(service): State<Service>,
     Access(caller): Access,
-    QueryParts(query): QueryParts<InclusionQuery>,
-) -> Result<axum::Json<InclusionProof>, Problem> {
-    Ok(axum::Json(
-        service.inclusion(&caller, query.index, query.size).await?,
-    ))
+    path: PathParts<(String, u64)>,
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
+    let PathParts((_, size)) = path;
+    let note = service.checkpoint(&caller, Some(size)).await?;
+    Ok(cache::tagged(&headers, PLAIN, note.into_bytes()))
 }
 
-#[derive(Debug, Deserialize, IntoParams)]
-#[into_params(parameter_in = Query)]
-struct ConsistencyQuery {
-    /// Size of the checkpoint that you kept.
-    old_size: u64,
-    /// Newer size; default: the whole trail.
-    new_size: Option<u64>,
-}
-
-/// Prove that an earlier trail begins the present one (RFC 9162, section 2.1.4).
-#[utoipa::path(get, path = "/trail/consistency", tag = "trail",
+/// The keys of the programme's log, the oldest first; the last is in force.
+#[utoipa::path(get, path = "/trail/keys", tag = "trail",
     security(("token" = ["manager", "monitor", "verifier"])),
-    params(("programme" = String, Path, description = "Programme code"), ConsistencyQuery),
-    responses(
-    (status = 200, body = ConsistencyProof),
+    params(("programme" = String, Path, description = "Programme code")), responses(
+    (status = 200, body = Vec<LogKeyView>),
     (status = 401, body = Problem, content_type = "application/problem+json"),
-    (status = 403, body = Problem, content_type = "application/problem+json"),
-    (status = 422, body = Problem, content_type = "application/problem+json")))]
-async fn prove_consistency(
+    (status = 403, body = Problem, content_type = "application/problem+json")))]
+async fn list_log_keys(
     State(service): State<Service>,
     Access(caller): Access,
-    QueryParts(query): QueryParts<ConsistencyQuery>,
-) -> Result<axum::Json<ConsistencyProof>, Problem> {
-    Ok(axum::Json(
-        service
-            .consistency(&caller, query.old_size, query.new_size)
-            .await?,
-    ))
+) -> Result<axum::Json<Vec<LogKeyView>>, Problem> {
+    Ok(axum::Json(service.log_keys_of(&caller).await?))
 }
 
 /// The export: a BagIt bag as .tar.gz, for `emberbook verify`.

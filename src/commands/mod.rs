@@ -3,3 +3,4 @@
 pub mod demo;
 pub mod offline;
 pub mod serve;
+pub mod witness;

@@ -8,23 +8,8 @@ use std::path::Path;
 use std::process::ExitCode;
 
 /// Checks a bag and prints the verdict. Exit code 0 = sound, 1 = not.
-pub fn verify(bag: &Path, key: Option<&str>, kept: Option<&Path>, json: bool) -> Result<ExitCode> {
-    let key = key
-        .map(str::parse)
-        .transpose()
-        .context("--key is not a verifier key")?;
-    let kept_checkpoint = kept
-        .map(|file| {
-            std::fs::read_to_string(file).with_context(|| format!("cannot read {}", file.display()))
-        })
-        .transpose()?;
-    let report = check(
-        bag,
-        &Options {
-            key,
-            kept_checkpoint,
-        },
-    );
+pub fn verify(bag: &Path, options: &Options, json: bool) -> Result<ExitCode> {
+    let report = check(bag, options);
     if json {
         println!("{}", serde_json::to_string_pretty(&report)?);
     } else {

@@ -1,7 +1,7 @@
 //! Serving, and the tokens that an operator hands out.
 
 use anyhow::{Context, Result};
-use emberbook::config::{Config, log_key_seed};
+use emberbook::config::Config;
 use emberbook::postgres::PrivatePostgres;
 use emberbook::service::tokens::TokenRequest;
 use emberbook::service::trail::LogKeys;
@@ -53,7 +53,7 @@ pub fn block_on<F: Future<Output = Result<ExitCode>>>(work: F) -> Result<ExitCod
 /// Opens the database of the configuration: the named one, or a private one that is
 /// started here and ends with this process.
 pub async fn start(config: &Config) -> Result<Running> {
-    let seed = log_key_seed(&config.data)?;
+    let keys = LogKeys::in_folder(config.origin.clone(), config.data.clone())?;
     let (private, url, database) = match &config.database_url {
         Some(url) => (
             None,
@@ -77,7 +77,6 @@ pub async fn start(config: &Config) -> Result<Running> {
     let pool = store::connect(&url, config.connections, config.row_security)
         .await
         .context("opening the database")?;
-    let keys = LogKeys::new(config.origin.clone(), seed);
     let service = Service::new(pool, keys, Arc::new(chrono::Utc::now))
         .with_row_security(config.row_security)
         .with_upload_limit(config.upload_bytes)
@@ -166,6 +165,26 @@ pub fn manager_token(config: &Config, programme: &str, label: &str, days: u32) -
             .await?;
         println!("{token}");
         running.stop().await?;
+        Ok(ExitCode::SUCCESS)
+    })
+}
+
+/// Changes the log's key, and says what to hand to verifiers.
+pub fn rotate_log_key(config: &Config) -> Result<ExitCode> {
+    block_on(async {
+        let running = start(config).await?;
+        let changed = running.service.rotate_log_key().await?;
+        running.stop().await?;
+        for change in &changed {
+            println!(
+                "{}: entry {} hands over\n  from {}\n  to   {}",
+                change.programme, change.sequence, change.old_key, change.new_key
+            );
+        }
+        println!(
+            "{} programme(s) changed. Tell verifiers the new keys; those who pinned an old one follow the entries.",
+            changed.len()
+        );
         Ok(ExitCode::SUCCESS)
     })
 }

@@ -1,8 +1,9 @@
 //! The export: everything a verifier needs, as a BagIt bag in a `.tar.gz`.
 //!
-//! Two exports at the same trail position are the same bytes: fixed order, no
-//! clock, no randomness.
+//! Two exports at the same trail position are the same bytes, but for cosignatures that
+//! came between them: fixed order, no clock, no randomness.
 
+mod heads;
 mod rounds;
 
 use super::{Caller, Service, ServiceError, apart};
@@ -92,23 +93,6 @@ impl Service {
         ];
         bag.finish(&info).map_err(disk)?;
         Ok(name)
-    }
-
-    /// Writes the signed head and the key that it is checked with.
-    async fn write_head(
-        &self,
-        caller: &Caller,
-        position: u64,
-        bag: &mut BagWriter,
-    ) -> Result<(), ServiceError> {
-        let mut transaction = self.changing(caller).await?;
-        let note = self
-            .checkpoint_at(&mut transaction, caller, position)
-            .await?;
-        transaction.commit().await?;
-        put(bag, layout::CHECKPOINT, note.as_bytes())?;
-        let key = self.log_keys.verifier_key(&caller.programme_code)?;
-        put(bag, layout::CHECKPOINT_KEY, format!("{key}\n").as_bytes())
     }
 }
 

@@ -3,6 +3,7 @@
 use super::caller::Holder;
 use super::register::check_name;
 use super::tokens::{NewToken, TokenRequest};
+use super::trail::key_chain;
 use super::{Caller, Role, Service, ServiceError, id_of};
 use crate::accounting::library;
 use crate::accounting::records::{FactorsRecord, ProgrammeRecord, kind};
@@ -86,7 +87,7 @@ impl Service {
             read_only: false,
             first_password: false,
         };
-        let checkpoint_key = self.log_keys.verifier_key(&row.code)?;
+        let checkpoint_key = self.log_keys.newest(&row.code)?.verifier_key().to_string();
         let record = ProgrammeRecord {
             id: programme_id,
             code: row.code.clone(),
@@ -124,8 +125,8 @@ impl Service {
         let row = store::programmes::by_id(&mut connection, caller.programme_id)
             .await?
             .ok_or_else(|| ServiceError::not_found("programme", &caller.programme_code))?;
-        let key = self.log_keys.verifier_key(&row.code)?;
-        Ok(view(row, key))
+        let chain = key_chain(&mut connection, caller.programme_id).await?;
+        Ok(view(row, chain.current().to_string()))
     }
 
     /// Whether a programme of this code exists, for the operator's own commands.

@@ -1,47 +1,29 @@
 //! Reading and proving the trail: entries, signed heads, inclusion, consistency.
 
+mod figure;
+mod log_keys;
+mod records;
+mod witnesses;
+
+pub(in crate::service) use log_keys::key_chain;
+pub use log_keys::{KeyChanged, LogKeyView, LogKeys};
+pub use records::{ProofRequest, RecordKind};
+pub(in crate::service) use witnesses::cosigned_notes;
+pub use witnesses::{CosignatureView, NewCosignature, NewWitness, WitnessView};
+
 use super::{Caller, Service, ServiceError};
 use crate::intake::BatchKind;
 use crate::store;
+use crate::store::trail::Wanted;
 use crate::trail::checkpoint::Checkpoint;
 use crate::trail::merkle::{
     Hash, Leaves, addresses_for_consistency, addresses_for_inclusion, prove_consistency,
     prove_inclusion,
 };
-use crate::trail::note::NoteSigner;
 use serde::{Deserialize, Serialize};
 use sqlx::PgConnection;
 use utoipa::ToSchema;
 use uuid::Uuid;
-
-/// Signs the checkpoints of every programme of this server: one seed, one name a log.
-pub struct LogKeys {
-    origin: String,
-    seed: [u8; 32],
-}
-
-impl LogKeys {
-    /// `origin` names this server, like a URL without its scheme.
-    pub fn new(origin: impl Into<String>, seed: [u8; 32]) -> Self {
-        LogKeys {
-            origin: origin.into(),
-            seed,
-        }
-    }
-
-    pub fn origin(&self) -> &str {
-        &self.origin
-    }
-
-    fn signer(&self, programme_code: &str) -> Result<NoteSigner, ServiceError> {
-        NoteSigner::from_seed(&format!("{}/{programme_code}", self.origin), &self.seed)
-            .map_err(|e| ServiceError::Internal(format!("log key: {e}")))
-    }
-
-    pub(super) fn verifier_key(&self, programme_code: &str) -> Result<String, ServiceError> {
-        Ok(self.signer(programme_code)?.verifier_key().to_string())
-    }
-}
 
 /// One entry as the log holds it. `leaf` is the canonical JSON that was hashed.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
@@ -143,14 +125,58 @@ impl Service {
             .ok_or_else(|| ServiceError::not_found("trail entry", sequence))
     }
 
-    /// The signed head of the trail as it stands.
-    pub async fn checkpoint(&self, caller: &Caller) -> Result<String, ServiceError> {
+    /// Entries with their contents, the latest first, below `before`: of one kind, or about
+    /// one record and its parts.
+    pub async fn trail_history(
+        &self,
+        caller: &Caller,
+        kind: Option<&str>,
+        subject: Option<&str>,
+        before: u64,
+        limit: u32,
+    ) -> Result<Vec<EntryView>, ServiceError> {
+        caller.must_see_every_site()?;
+        let wanted = Wanted {
+            kind,
+            subject,
+            before: before.min(u64::MAX >> 1),
+            limit,
+        };
+        let mut connection = self.reading(caller).await?;
+        let rows = store::trail::latest(&mut connection, caller.programme_id, wanted).await?;
+        rows.into_iter().map(|row| entry_view(row, true)).collect()
+    }
+
+    /// The signed head of the trail as it stands, or as it was at `size` entries, with the
+    /// cosignatures on it.
+    ///
+    /// # Errors
+    /// `NotFound` where the trail is not that long.
+    pub async fn checkpoint(
+        &self,
+        caller: &Caller,
+        size: Option<u64>,
+    ) -> Result<String, ServiceError> {
         // A size that was never asked for before is signed, and the note kept.
         let mut transaction = self.changing(caller).await?;
-        let size = store::trail::size(&mut transaction, caller.programme_id).await?;
-        let note = self.checkpoint_at(&mut transaction, caller, size).await?;
+        let have = store::trail::size(&mut transaction, caller.programme_id).await?;
+        let size = size.unwrap_or(have);
+        if size == 0 || size > have {
+            return Err(ServiceError::not_found("checkpoint", size));
+        }
+        let note = self.cosigned_at(&mut transaction, caller, size).await?;
         transaction.commit().await?;
         Ok(note)
+    }
+
+    async fn cosigned_at(
+        &self,
+        connection: &mut PgConnection,
+        caller: &Caller,
+        size: u64,
+    ) -> Result<String, ServiceError> {
+        let note = self.checkpoint_at(connection, caller, size).await?;
+        Ok(note + &witnesses::lines_of(connection, caller.programme_id, size).await?)
     }
 
     pub(super) async fn checkpoint_at(
@@ -165,7 +191,14 @@ impl Service {
             return Ok(note);
         }
         let root = store::trail::root(connection, caller.programme_id, size).await?;
-        let signer = self.log_keys.signer(&caller.programme_code)?;
+        let signer = self
+            .signer(
+                connection,
+                caller.programme_id,
+                &caller.programme_code,
+                size,
+            )
+            .await?;
         let checkpoint = Checkpoint {
             origin: signer.name().to_owned(),
             size,
@@ -173,7 +206,9 @@ impl Service {
         };
         let note = checkpoint.sign(&signer);
         store::trail::insert_checkpoint(connection, caller.programme_id, size, &note).await?;
-        Ok(note)
+        // Another request may have signed it first, with the key of its moment.
+        let kept = store::trail::checkpoint_note(connection, caller.programme_id, size).await?;
+        Ok(kept.unwrap_or(note))
     }
 
     /// Proves that entry `index` is in the tree of the first `size` entries (default: all).

@@ -1,6 +1,6 @@
 //! Factors and methodologies: versions that are added, never edited.
 
-use super::{StoreError, signed};
+use super::{StoreError, signed, unsigned};
 use crate::accounting::factor::{Factor, FactorId};
 use crate::accounting::methodology::Methodology;
 use sqlx::PgConnection;
@@ -47,6 +47,23 @@ pub async fn factors(
     .fetch_all(connection)
     .await?;
     bodies.iter().map(|body| parse(body, "factor")).collect()
+}
+
+/// The trail entry that brought a factor version.
+pub async fn sequence_of_factor(
+    connection: &mut PgConnection,
+    programme_id: Uuid,
+    id: &FactorId,
+) -> Result<Option<u64>, StoreError> {
+    let sequence = sqlx::query_scalar!(
+        "select sequence from factor where programme_id = $1 and code = $2 and version = $3",
+        programme_id,
+        id.code,
+        version(id.version)
+    )
+    .fetch_optional(connection)
+    .await?;
+    sequence.map(|s| unsigned(s, "factor")).transpose()
 }
 
 /// The named versions, in the order asked for; unknown ones are left out.

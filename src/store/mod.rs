@@ -7,6 +7,7 @@ pub mod access;
 pub mod batches;
 pub mod cohorts;
 pub mod corrections;
+pub mod cosignatures;
 pub mod denials;
 pub mod drawn_rounds;
 pub mod findings;

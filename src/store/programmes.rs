@@ -51,3 +51,13 @@ pub async fn by_code(
     .fetch_optional(connection)
     .await?)
 }
+
+/// Every programme, in order of code. For the operator's own commands.
+pub async fn all(connection: &mut PgConnection) -> Result<Vec<ProgrammeRow>, StoreError> {
+    Ok(sqlx::query_as!(
+        ProgrammeRow,
+        "select programme_id, code, name, created_at from programme order by code"
+    )
+    .fetch_all(connection)
+    .await?)
+}

@@ -230,7 +230,8 @@ pub async fn entries(
     from: u64,
     limit: u32,
 ) -> Result<Vec<EntryRow>, StoreError> {
-    let rows = sqlx::query!(
+    let rows = sqlx::query_as!(
+        StoredEntry,
         "select sequence, kind, subject, actor, at, reason, leaf, leaf_hash, content, content_hash
          from trail_entry where programme_id = $1 and sequence >= $2 order by sequence limit $3",
         programme_id,
@@ -239,22 +240,91 @@ pub async fn entries(
     )
     .fetch_all(connection)
     .await?;
-    rows.into_iter()
-        .map(|row| {
-            Ok(EntryRow {
-                sequence: unsigned(row.sequence, "trail entry")?,
-                kind: row.kind,
-                subject: row.subject,
-                actor: row.actor,
-                at: row.at,
-                reason: row.reason,
-                leaf: row.leaf,
-                leaf_hash: hash_of(&row.leaf_hash, "trail entry")?,
-                content: row.content,
-                content_hash: hash_of(&row.content_hash, "trail entry")?,
-            })
-        })
-        .collect()
+    rows.into_iter().map(entry_row).collect()
+}
+
+/// Entries of these kinds, in order.
+pub async fn of_kinds(
+    connection: &mut PgConnection,
+    programme_id: Uuid,
+    kinds: &[&str],
+) -> Result<Vec<EntryRow>, StoreError> {
+    let kinds: Vec<String> = kinds.iter().map(|&kind| kind.to_owned()).collect();
+    let rows = sqlx::query_as!(
+        StoredEntry,
+        "select sequence, kind, subject, actor, at, reason, leaf, leaf_hash, content, content_hash
+         from trail_entry where programme_id = $1 and kind = any($2) order by sequence",
+        programme_id,
+        &kinds
+    )
+    .fetch_all(connection)
+    .await?;
+    rows.into_iter().map(entry_row).collect()
+}
+
+/// What of the trail is looked for.
+#[derive(Debug, Clone, Copy)]
+pub struct Wanted<'a> {
+    /// Of this kind alone.
+    pub kind: Option<&'a str>,
+    /// About this record or a part of it, which is named `record/part`.
+    pub subject: Option<&'a str>,
+    /// Below this sequence.
+    pub before: u64,
+    pub limit: u32,
+}
+
+/// Entries that are looked for, the latest first.
+pub async fn latest(
+    connection: &mut PgConnection,
+    programme_id: Uuid,
+    wanted: Wanted<'_>,
+) -> Result<Vec<EntryRow>, StoreError> {
+    let rows = sqlx::query_as!(
+        StoredEntry,
+        "select sequence, kind, subject, actor, at, reason, leaf, leaf_hash, content, content_hash
+         from trail_entry
+         where programme_id = $1 and sequence < $2 and ($3::text is null or kind = $3)
+           and ($4::text is null or subject = $4 or starts_with(subject, $4 || '/'))
+         order by sequence desc limit $5",
+        programme_id,
+        signed(wanted.before),
+        wanted.kind,
+        wanted.subject,
+        i64::from(wanted.limit)
+    )
+    .fetch_all(connection)
+    .await?;
+    rows.into_iter().map(entry_row).collect()
+}
+
+/// A row of `trail_entry` as the database gives it.
+struct StoredEntry {
+    sequence: i64,
+    kind: String,
+    subject: String,
+    actor: String,
+    at: DateTime<Utc>,
+    reason: Option<String>,
+    leaf: Vec<u8>,
+    leaf_hash: Vec<u8>,
+    content: Vec<u8>,
+    content_hash: Vec<u8>,
+}
+
+fn entry_row(row: StoredEntry) -> Result<EntryRow, StoreError> {
+    Ok(EntryRow {
+        sequence: unsigned(row.sequence, "trail entry")?,
+        kind: row.kind,
+        subject: row.subject,
+        actor: row.actor,
+        at: row.at,
+        reason: row.reason,
+        leaf: row.leaf,
+        leaf_hash: hash_of(&row.leaf_hash, "trail entry")?,
+        content: row.content,
+        content_hash: hash_of(&row.content_hash, "trail entry")?,
+    })
 }
 
 pub async fn checkpoint_note(

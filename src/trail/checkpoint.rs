@@ -24,6 +24,10 @@ pub enum CheckpointError {
     Malformed(&'static str),
     #[error(transparent)]
     Note(#[from] NoteError),
+    #[error("it is a checkpoint of another log, {0}")]
+    AnotherLog(String),
+    #[error("it is over {size} entries, signed by a key that had been put out of force before")]
+    RetiredKey { size: u64 },
 }
 
 impl Checkpoint {

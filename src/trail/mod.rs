@@ -5,7 +5,9 @@
 pub mod bag;
 pub mod canonical;
 pub mod checkpoint;
+pub mod cosignature;
 pub mod event;
+pub mod key_change;
 pub mod merkle;
 pub mod note;
 pub mod proof_file;

@@ -14,6 +14,7 @@ use base64::engine::general_purpose::STANDARD;
 use thiserror::Error;
 
 pub use key::{NoteSigner, VerifierKey};
+pub(in crate::trail) use key::{holds, is_name, key_id, read_key, signature_line, write_key};
 
 /// A longer note is refused unread. Sixteen signatures of the largest kind in
 /// use (under 5 kB each) fit many times over.
@@ -83,7 +84,7 @@ pub fn open(note: &str, keys: &[VerifierKey]) -> Result<OpenedNote, NoteError> {
 }
 
 /// The text with its last newline, and the signature lines.
-fn split(note: &str) -> Result<(&str, &str), NoteError> {
+pub(in crate::trail) fn split(note: &str) -> Result<(&str, &str), NoteError> {
     if note.len() > LARGEST_NOTE_BYTES {
         return Err(NoteError::TooLarge(note.len()));
     }
@@ -117,14 +118,14 @@ fn check_characters(text: &str) -> Result<(), NoteError> {
 }
 
 /// One line under a note.
-struct SignatureLine<'a> {
-    name: &'a str,
-    key_id: [u8; 4],
-    bytes: Vec<u8>,
+pub(in crate::trail) struct SignatureLine<'a> {
+    pub name: &'a str,
+    pub key_id: [u8; 4],
+    pub bytes: Vec<u8>,
 }
 
 impl SignatureLine<'_> {
-    fn parse(line: &str) -> Result<SignatureLine<'_>, NoteError> {
+    pub fn parse(line: &str) -> Result<SignatureLine<'_>, NoteError> {
         let malformed = NoteError::Malformed("a signature line is not a dash, a name and base64");
         let Some((name, base64)) = line
             .strip_prefix(SIGNATURE_START)

@@ -41,15 +41,24 @@ pub enum ProofFileError {
     PathTooLong,
 }
 
-/// The text of a proof file for one leaf.
-pub fn write(index: u64, path: &[Hash], checkpoint_note: &str) -> String {
-    let mut text = format!("{HEADER}\nindex {index}\n");
+/// The text of a proof file for one leaf; `extra` is data of the reader's own.
+pub fn write(index: u64, extra: Option<&[u8]>, path: &[Hash], checkpoint_note: &str) -> String {
+    let mut text = format!("{HEADER}\n");
+    if let Some(extra) = extra {
+        text += &format!("extra {}\n", STANDARD.encode(extra));
+    }
+    text += &format!("index {index}\n");
     for hash in path {
         text += &hash.to_base64();
         text.push('\n');
     }
     text.push('\n');
     text + checkpoint_note
+}
+
+/// Whether bytes begin as a proof file does.
+pub fn is_proof_file(bytes: &[u8]) -> bool {
+    bytes.starts_with(HEADER.as_bytes())
 }
 
 /// Takes a proof file apart. Its checkpoint is still a note to be opened, and
@@ -146,7 +155,7 @@ mod tests {
             root,
         };
         let path = prove_inclusion(42, 100, &Leaves(&leaves)).unwrap();
-        let text = write(42, &path, &head.sign(&signer));
+        let text = write(42, None, &path, &head.sign(&signer));
 
         let proof = parse(&text).unwrap();
         assert_eq!((proof.index, &proof.path, &proof.extra), (42, &path, &None));
@@ -160,7 +169,15 @@ mod tests {
             &opened.root,
         )
         .unwrap();
-        assert_eq!(write(proof.index, &proof.path, &proof.checkpoint), text);
+        assert_eq!(
+            write(
+                proof.index,
+                proof.extra.as_deref(),
+                &proof.path,
+                &proof.checkpoint
+            ),
+            text
+        );
     }
 
     /// The example of C2SP tlog-proof (SEEN), with its shortened signature lines
@@ -265,7 +282,7 @@ mod tests {
             note in "[a-z\n]{1,40}",
         ) {
             let path: Vec<Hash> = path.into_iter().map(Hash).collect();
-            let proof = parse(&write(index, &path, &note)).unwrap();
+            let proof = parse(&write(index, None, &path, &note)).unwrap();
             prop_assert_eq!(proof, ProofFile { extra: None, index, path, checkpoint: note });
         }
 

@@ -11,6 +11,7 @@ mod evidence;
 mod figures;
 pub mod findings;
 pub mod layout;
+pub mod proof;
 mod record;
 mod report;
 mod trail;
@@ -18,17 +19,21 @@ mod trail;
 pub use report::{Check, Fault, Level, Report};
 
 use crate::trail::bag::Bag;
+use crate::trail::cosignature::WitnessKey;
 use crate::trail::note::VerifierKey;
 use std::path::Path;
 
 /// What the verifier brings along.
 #[derive(Debug, Default)]
 pub struct Options {
-    /// The key that the checkpoints must be signed with. Without it the bag's own
-    /// key is taken on trust, and the report says so.
+    /// The key that the checkpoints must be signed with, or one that it was handed over
+    /// from by entries of the trail. Without it the bag's own key is taken on trust, and the
+    /// report says so.
     pub key: Option<VerifierKey>,
     /// A checkpoint kept from an earlier visit: the trail must still begin with it.
     pub kept_checkpoint: Option<String>,
+    /// Witnesses who must have cosigned a checkpoint.
+    pub witnesses: Vec<WitnessKey>,
 }
 
 /// Checks everything about a bag, a folder or a `.tar.gz`.

@@ -1,17 +1,21 @@
 //! The trail of a bag: every leaf hashed again, in order, up to the signed head.
 
+mod head;
+
 use super::Options;
 use super::layout;
 use super::record::History;
 use super::report::{Fault, Level, Report};
 use crate::accounting::records::findings::{Act, Told};
 use crate::accounting::records::kind;
+use crate::accounting::records::log_keys::{LogKeyChangedRecord, WitnessRecord, kind as key_kind};
 use crate::trail::bag::Bag;
 use crate::trail::canonical::is_canonical;
-use crate::trail::checkpoint::Checkpoint;
+use crate::trail::cosignature::WitnessKey;
 use crate::trail::event::Event;
+use crate::trail::key_change::KeyChain;
 use crate::trail::merkle::{Frontier, Hash, leaf_hash, sha256};
-use crate::trail::note::{NoteError, VerifierKey};
+use crate::trail::note::NoteError;
 use std::fs::File;
 use std::io::{BufRead, BufReader, Read};
 
@@ -27,6 +31,8 @@ pub(super) fn check(bag: &Bag, options: &Options, report: &mut Report) -> Option
         tree: Frontier::new(),
         heads: Vec::new(),
         last_time: String::new(),
+        chain: None,
+        witnesses: Vec::new(),
     };
     let mut line = 0_u64;
     loop {
@@ -58,8 +64,9 @@ pub(super) fn check(bag: &Bag, options: &Options, report: &mut Report) -> Option
             }
         }
     }
-    let signer = check_head(bag, options, &walk, report);
-    check_kept(options, &walk, report);
+    let signer = head::check_head(bag, options, &walk, report);
+    head::check_kept(options, &walk, report);
+    head::check_cosigned(bag, options, &walk, report);
     let signer = signer.unwrap_or_else(|| "nobody".into());
     report.done(
         Level::Trail,
@@ -77,6 +84,9 @@ struct Walk {
     /// Tree head after each entry, so that a kept checkpoint can be found.
     heads: Vec<Hash>,
     last_time: String,
+    /// The keys of the log; absent until the first entry was read.
+    chain: Option<KeyChain>,
+    witnesses: Vec<WitnessKey>,
 }
 
 impl Walk {
@@ -121,6 +131,8 @@ impl Walk {
             content_fault("it is not canonical JSON".into());
         }
         let taken = match Act::from_entry_kind(&event.kind) {
+            None if event.kind == key_kind::LOG_KEY_CHANGED => self.change_key(sequence, content),
+            None if event.kind == key_kind::WITNESS_REGISTERED => self.register(content),
             Some(act) => {
                 let told = Told {
                     sequence,
@@ -141,6 +153,11 @@ impl Walk {
         if let Err(problem) = taken {
             content_fault(problem);
         }
+        if sequence == 0 {
+            let programme = self.history.programme.as_ref();
+            let key = programme.and_then(|p| p.checkpoint_key.parse().ok());
+            self.chain = key.map(KeyChain::new);
+        }
         let reason = event.reason.as_deref().unwrap_or_default();
         if kind::CORRECTIONS.contains(&event.kind.as_str()) && reason.trim().is_empty() {
             content_fault("something is corrected without a reason".into());
@@ -154,132 +171,67 @@ impl Walk {
             );
         }
     }
-}
 
-/// Checks the signed head and returns who signed it.
-fn check_head(bag: &Bag, options: &Options, walk: &Walk, report: &mut Report) -> Option<String> {
-    let mut fault = |file: &str, problem: String| {
-        report.fault(Level::Trail, Fault::of_payload(file, problem));
-    };
-    let recorded = walk
-        .history
-        .programme
-        .as_ref()
-        .map(|p| p.checkpoint_key.clone());
-    let Some(recorded) = recorded else {
-        fault(
-            layout::ENTRIES,
-            "the first entry does not create a programme".into(),
-        );
-        return None;
-    };
-    let given = text(bag, layout::CHECKPOINT_KEY).unwrap_or_default();
-    if given.trim_end_matches('\n') != recorded {
-        fault(
-            layout::CHECKPOINT_KEY,
-            "it is not the key that the trail's first entry names".into(),
-        );
-    }
-    let key = match signing_key(options, Some(&recorded)) {
-        Ok(key) => key,
-        Err(problem) => {
-            fault(layout::CHECKPOINT_KEY, problem);
-            return None;
+    /// Follows a change of the log's key.
+    fn change_key(&mut self, sequence: u64, content: &[u8]) -> Result<(), String> {
+        let record: LogKeyChangedRecord = read(content)?;
+        let before = usize::try_from(sequence)
+            .ok()
+            .and_then(|sequence| self.heads.get(sequence.checked_sub(1)?));
+        let (Some(chain), Some(root)) = (&mut self.chain, before) else {
+            return Err("a key is changed before the trail names one".into());
+        };
+        let old = chain.current().to_string();
+        chain
+            .take(&record.note, sequence, *root)
+            .map_err(|e| e.to_string())?;
+        if (record.old_key, record.new_key) != (old, chain.current().to_string()) {
+            return Err("it names other keys than its signed note".into());
         }
-    };
-    let note = match text(bag, layout::CHECKPOINT) {
-        Ok(note) => note,
-        Err(problem) => {
-            fault(layout::CHECKPOINT, problem);
-            return None;
-        }
-    };
-    let head = match Checkpoint::open(&note, std::slice::from_ref(&key)) {
-        Ok(head) => head,
-        Err(error) => {
-            fault(layout::CHECKPOINT, error.to_string());
-            return None;
-        }
-    };
-    if head.origin != key.name() {
-        fault(
-            layout::CHECKPOINT,
-            format!("it is of the log {}", head.origin),
-        );
+        Ok(())
     }
-    if head.size != walk.tree.size() {
-        fault(
-            layout::CHECKPOINT,
-            format!(
-                "it is over {} entries, the bag holds {}",
-                head.size,
-                walk.tree.size()
-            ),
-        );
-    } else if head.root != walk.tree.root() {
-        fault(
-            layout::CHECKPOINT,
-            "the entries do not hash to its root".into(),
-        );
-    }
-    if options.key.is_none() {
-        report.remark(format!(
-            "the key was taken from the bag itself; compare it with a copy you trust: {recorded}"
-        ));
-    }
-    Some(key.name().to_owned())
-}
 
-/// The key that the verifier brought, else the one that the trail names.
-fn signing_key(options: &Options, recorded: Option<&str>) -> Result<VerifierKey, String> {
-    match (&options.key, recorded) {
-        (Some(pinned), _) => Ok(pinned.clone()),
-        (None, Some(recorded)) => recorded.parse().map_err(|e: NoteError| e.to_string()),
-        (None, None) => Err("the trail names no key".into()),
+    fn register(&mut self, content: &[u8]) -> Result<(), String> {
+        let record: WitnessRecord = read(content)?;
+        let key: WitnessKey = record.key.parse().map_err(|e: NoteError| e.to_string())?;
+        if self
+            .witnesses
+            .iter()
+            .any(|known| known.name() == key.name())
+        {
+            return Err(format!("{} is registered a second time", key.name()));
+        }
+        self.witnesses.push(key);
+        Ok(())
+    }
+
+    /// What is wrong with a head over `size` entries with this root; `None` where the trail
+    /// of the bag begins with it.
+    fn differs(&self, size: u64, root: &Hash) -> Option<String> {
+        let place = size.checked_sub(1)?;
+        let head = usize::try_from(place).ok().and_then(|i| self.heads.get(i));
+        match head {
+            None => Some(format!(
+                "it is over {size} entries, but the bag holds only {}: history was cut off",
+                self.tree.size()
+            )),
+            Some(head) if head != root => Some(format!(
+                "the first {size} entries are not those it signed: history was changed"
+            )),
+            Some(_) => None,
+        }
     }
 }
 
-fn check_kept(options: &Options, walk: &Walk, report: &mut Report) {
-    let Some(kept) = &options.kept_checkpoint else {
-        return;
-    };
-    let programme = walk.history.programme.as_ref();
-    let recorded = programme.map(|p| p.checkpoint_key.as_str());
-    let Ok(key) = signing_key(options, recorded) else {
-        // The head needs the same key: its check has told that there is none.
-        return;
-    };
-    let problem = match Checkpoint::open(kept, &[key]) {
-        Err(error) => error.to_string(),
-        Ok(kept) if kept.size == 0 => return,
-        Ok(kept) => {
-            let head = usize::try_from(kept.size - 1)
-                .ok()
-                .and_then(|i| walk.heads.get(i));
-            match head {
-                None => format!(
-                    "it is over {} entries, but the bag holds only {}: history was cut off",
-                    kept.size,
-                    walk.tree.size()
-                ),
-                Some(root) if *root != kept.root => {
-                    format!(
-                        "the first {} entries are not those it signed: history was changed",
-                        kept.size
-                    )
-                }
-                Some(_) => return,
-            }
-        }
-    };
-    report.fault(Level::Trail, Fault::new("the kept checkpoint", problem));
+fn read<T: serde::de::DeserializeOwned>(content: &[u8]) -> Result<T, String> {
+    serde_json::from_slice(content).map_err(|e| format!("its content cannot be read: {e}"))
 }
 
 fn text(bag: &Bag, file: &str) -> Result<String, String> {
     let mut text = String::new();
     bag.payload(file)
         .map_err(|e| e.to_string())?
-        .take(1_000_000)
+        .take(64_000_000)
         .read_to_string(&mut text)
         .map_err(|e| e.to_string())?;
     Ok(text)

@@ -17,8 +17,8 @@ const WITH_OWN_SCRIPT: HeaderValue = HeaderValue::from_static(
     "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; \
      base-uri 'none'; frame-ancestors 'none'; script-src 'self'; connect-src 'self'",
 );
-/// The pages of the form that sends files and of the form that plans rounds.
-const SCRIPTED_PAGES: [&str; 3] = ["/batches", "/rounds", "/rounds/plan"];
+/// The pages of the forms that send files and plan rounds, and of a proof.
+const SCRIPTED_PAGES: [&str; 4] = ["/batches", "/rounds", "/rounds/plan", "/proof"];
 const NO_STORE: HeaderValue = HeaderValue::from_static("no-store");
 
 /// Refuses forms that other sites send, and sets the headers of a page.

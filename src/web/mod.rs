@@ -1,5 +1,6 @@
-//! HTML pages over the same services as the API: drawn on the server. One script
-//! makes the upload form survive breaks, one works a plan out as it is typed; all works without.
+//! HTML pages over the same services as the API: drawn on the server. One script makes the
+//! upload form survive breaks, one works a plan out as it is typed, one checks a proof on its
+//! page; all works without them.
 //!
 //! Each page is a handler, a typed context and a template of the same name beside it.
 //! `page` holds what all share, `session` who looks and from where, `guard` what every answer carries,
@@ -31,6 +32,7 @@ mod overview;
 mod page;
 mod people;
 mod proof;
+mod proof_page;
 mod refusal;
 mod register;
 mod round;
@@ -47,6 +49,7 @@ mod statements;
 mod stoves_chart;
 mod trace;
 mod trail;
+mod trail_words;
 mod upload;
 mod words;
 
@@ -118,6 +121,10 @@ pub fn router(service: Service) -> Router {
             get(finding::attachment),
         )
         .route("/trail", get(trail::show))
+        .route("/trail/checkpoint.txt", get(trail::checkpoint))
+        .route("/proof", get(proof_page::show))
+        .route("/proof/document", get(proof_page::document))
+        .route("/proof/file", get(proof_page::file))
         .route("/export", get(export::download))
         .route("/assets/{name}", get(assets::serve))
         .fallback(refusal::unknown_path)

@@ -2,6 +2,8 @@
 
 use crate::service::trail::InclusionProof;
 use crate::trail::merkle::{Hash, HashError, node_hash};
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
 
 /// One step up the tree.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -61,9 +63,23 @@ pub(super) fn leaf_command(content: &str) -> String {
     )
 }
 
+/// Shell command that prints the hash of what an entry commits to.
+pub(super) fn content_command(content: &str) -> String {
+    format!("printf '%s' {} | sha256sum", quoted(content))
+}
+
 /// Shell commands that follow `climb` from the leaf of `content`; the last line printed
 /// is the root.
 pub(super) fn climb_commands(content: &str, climb: &Climb) -> String {
+    commands(content, climb, "echo $h")
+}
+
+/// The same for an entry of the trail: the root is printed as a checkpoint writes it.
+pub(super) fn entry_commands(leaf: &str, climb: &Climb) -> String {
+    commands(leaf, climb, "echo $h | xxd -r -p | base64")
+}
+
+fn commands(content: &str, climb: &Climb, last: &str) -> String {
     let mut lines = vec![format!("h=$( {} | cut -c1-64 )", leaf_command(content))];
     for step in &climb.steps {
         let (left, right) = if step.sibling_left {
@@ -75,8 +91,43 @@ pub(super) fn climb_commands(content: &str, climb: &Climb) -> String {
             "h=$(printf '01%s%s' {left} {right} | xxd -r -p | sha256sum | cut -c1-64)"
         ));
     }
-    lines.push("echo $h".to_owned());
+    lines.push(last.to_owned());
     lines.join("\n")
+}
+
+/// What stands before the 32 bytes of an Ed25519 public key in its DER form (RFC 8410,
+/// section 4; COMPUTED with OpenSSL 3.0).
+const DER_START: &str = "302a300506032b6570032100";
+
+/// Shell commands that check the signature of a checkpoint by this verifier key; `None`
+/// where the key did not sign it.
+pub(super) fn checkpoint_commands(note: &str, key: &str) -> Option<String> {
+    let (text, lines) = note.rsplit_once("\n\n")?;
+    let mut parts = key.splitn(3, '+');
+    let (name, id, public) = (parts.next()?, parts.next()?, parts.next()?);
+    let signature = lines.lines().find_map(|line| {
+        let (signer, value) = line.strip_prefix("\u{2014} ")?.split_once(' ')?;
+        let bytes = STANDARD.decode(value).ok()?;
+        let own = signer == name && hex::encode(bytes.get(..4)?) == id;
+        own.then_some(value)
+    })?;
+    let words: Vec<String> = text.lines().map(quoted).collect();
+    Some(
+        [
+            format!("printf '%s\\n' {} > checkpoint-text", words.join(" ")),
+            format!(
+                "(printf {DER_START} | xxd -r -p; printf '%s' {} | base64 -d | tail -c 32) > log-key.der",
+                quoted(public)
+            ),
+            format!(
+                "printf '%s' {} | base64 -d | tail -c 64 > signature",
+                quoted(signature)
+            ),
+            "openssl pkeyutl -verify -pubin -inkey log-key.der -keyform DER -rawin -in checkpoint-text -sigfile signature"
+                .to_owned(),
+        ]
+        .join("\n"),
+    )
 }
 
 /// Text as one word of the shell.
@@ -87,7 +138,10 @@ fn quoted(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::trail::checkpoint::Checkpoint;
+    use crate::trail::cosignature::WitnessSigner;
     use crate::trail::merkle::{Leaves, leaf_hash, prove_inclusion, root_of};
+    use crate::trail::note::NoteSigner;
 
     #[test]
     fn the_steps_arrive_at_the_root_from_every_leaf_of_every_small_tree() {
@@ -110,6 +164,75 @@ mod tests {
                 assert!(!climb(&elsewhere).unwrap().arrives);
             }
         }
+    }
+
+    /// Runs commands as a person would, in an empty folder.
+    fn shell(commands: &str) -> String {
+        let folder = tempfile::tempdir().unwrap();
+        let run = std::process::Command::new("sh")
+            .args(["-e", "-c", commands])
+            .current_dir(folder.path())
+            .output()
+            .unwrap();
+        let errors = String::from_utf8_lossy(&run.stderr).into_owned();
+        assert!(run.status.success(), "{commands}: {errors}");
+        String::from_utf8(run.stdout).unwrap()
+    }
+
+    #[test]
+    fn the_commands_run_in_a_shell_print_leaf_hash_and_root() {
+        let texts: Vec<String> = (0..6)
+            .map(|n| format!(r#"{{"a":"it's {n}, né\\"}}"#))
+            .collect();
+        let leaves: Vec<Hash> = texts.iter().map(|t| leaf_hash(t.as_bytes())).collect();
+        for (index, text) in texts.iter().enumerate() {
+            let path = prove_inclusion(index as u64, 6, &Leaves(&leaves)).unwrap();
+            let proof = InclusionProof {
+                index: index as u64,
+                size: 6,
+                leaf_hash: leaves[index].to_string(),
+                path: path.iter().map(Hash::to_string).collect(),
+                root: root_of(&leaves).to_string(),
+            };
+            let climb = climb(&proof).unwrap();
+            let root = root_of(&leaves);
+            let leaf = shell(&leaf_command(text));
+            assert!(leaf.starts_with(&leaves[index].to_string()), "{leaf}");
+            assert_eq!(
+                shell(&climb_commands(text, &climb)).trim(),
+                root.to_string()
+            );
+            assert_eq!(
+                shell(&entry_commands(text, &climb)).trim(),
+                root.to_base64()
+            );
+        }
+    }
+
+    #[test]
+    fn the_signature_commands_hold_with_openssl_and_fail_on_another_text() {
+        let head = Checkpoint {
+            origin: "programme.example/it's".into(),
+            size: 6,
+            root: leaf_hash(b"x"),
+        };
+        let signer = NoteSigner::from_seed("programme.example/it's", &[3; 32]).unwrap();
+        let key = signer.verifier_key().to_string();
+        let witness = WitnessSigner::from_seed("witness.example", &[4; 32]).unwrap();
+        let note = head.sign(&signer) + &witness.cosign(&head.to_text(), 5);
+        let commands = checkpoint_commands(&note, &key).unwrap();
+        assert_eq!(shell(&commands).trim(), "Signature Verified Successfully");
+        let bent = commands.replacen(" '6' ", " '7' ", 1);
+        assert_ne!(bent, commands);
+        let run = std::process::Command::new("sh")
+            .args(["-e", "-c", &bent])
+            .current_dir(tempfile::tempdir().unwrap().path())
+            .output()
+            .unwrap();
+        assert!(!run.status.success());
+        let other = NoteSigner::from_seed("programme.example/it's", &[5; 32]).unwrap();
+        let other = other.verifier_key().to_string();
+        assert_eq!(checkpoint_commands(&note, &other), None);
     }
 
     #[test]

@@ -1,21 +1,22 @@
-//! The trail: all that happened, the latest first, and the signed head to keep.
+//! The trail: all that happened, told in sentences, the latest first; the signed head to
+//! keep, and who cosigned.
 
-use super::evidence::name;
-use super::page::{QueryParts, Section, Shell, draw};
+use super::page::{QueryParts, Section, Shell, download, draw};
 use super::refusal::Refusal;
 use super::session::Visitor;
+use super::trail_words::{Names, Told, kinds, told};
 use super::{links, words};
-use crate::accounting::records::kind;
-use crate::service::trail::EntryView;
+use crate::service::trail::LogKeyView;
 use crate::service::{Caller, Service, ServiceError};
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
 use serde::Deserialize;
-use std::collections::BTreeMap;
-use uuid::Uuid;
 
-const ENTRIES_A_PAGE: u64 = 50;
+const ENTRIES_A_PAGE: u32 = 50;
+
+/// Cosignatures that are looked through for the latest of each witness.
+const COSIGNATURES_READ: u32 = 1000;
 
 #[derive(Template)]
 #[template(path = "trail.html")]
@@ -23,19 +24,32 @@ struct TrailPage {
     shell: Shell,
     checkpoint: String,
     size: String,
+    keys: Vec<LogKeyView>,
+    witnesses: Vec<WitnessLine>,
+    kinds: Vec<KindChoice>,
+    record: String,
+    filtered: bool,
     entries: Vec<EntryLine>,
-    latest: bool,
-    older: Option<u64>,
+    latest: Option<String>,
+    older: Option<String>,
+}
+
+struct WitnessLine {
+    name: String,
+    key: String,
+    size: Option<u64>,
+    when: String,
+}
+
+struct KindChoice {
+    kind: &'static str,
+    words: String,
+    chosen: bool,
 }
 
 struct EntryLine {
     sequence: u64,
-    what: String,
-    subject: String,
-    href: Option<String>,
-    actor: String,
-    at: String,
-    reason: Option<String>,
+    told: Told,
     leaf_hash: String,
     short_hash: String,
 }
@@ -44,6 +58,26 @@ struct EntryLine {
 pub(super) struct TrailQuery {
     /// Shows the entries before this sequence.
     before: Option<u64>,
+    /// Of this kind alone.
+    #[serde(default)]
+    kind: String,
+    /// About this record, or a part of it.
+    #[serde(default)]
+    record: String,
+}
+
+impl TrailQuery {
+    fn address(&self, before: Option<u64>) -> String {
+        let mut parts = Vec::new();
+        for (name, value) in [("kind", &self.kind), ("record", &self.record)] {
+            if !value.is_empty() {
+                parts.push(format!("{name}={}", links::encoded(value)));
+            }
+        }
+        parts.extend(before.map(|before| format!("before={before}")));
+        let query = if parts.is_empty() { "" } else { "?" };
+        format!("/trail{query}{}#history", parts.join("&"))
+    }
 }
 
 pub(super) async fn show(
@@ -51,74 +85,103 @@ pub(super) async fn show(
     Visitor(caller): Visitor,
     QueryParts(query): QueryParts<TrailQuery>,
 ) -> Result<Response, Refusal> {
-    let checkpoint = service.checkpoint(&caller).await?;
+    let query = TrailQuery {
+        record: query.record.trim().to_owned(),
+        ..query
+    };
+    let asked = |text: &str| Some(text.to_owned()).filter(|text| !text.is_empty());
+    let (kind, record) = (asked(&query.kind), asked(&query.record));
+    // What holds a zero byte is no text to the database, and names nothing.
+    if query.kind.contains('\0') || query.record.contains('\0') {
+        return Err(Refusal::not_found("There is nothing of that name."));
+    }
+    let before = query.before.unwrap_or(u64::MAX);
+    let mut entries = service
+        .trail_history(
+            &caller,
+            kind.as_deref(),
+            record.as_deref(),
+            before,
+            ENTRIES_A_PAGE + 1,
+        )
+        .await?;
+    let more = entries.len() > ENTRIES_A_PAGE as usize;
+    entries.truncate(ENTRIES_A_PAGE as usize);
+    let last = entries.last().map(|entry| entry.sequence);
+    let checkpoint = service.checkpoint(&caller, None).await?;
     let size = size_of(&checkpoint).ok_or_else(|| Refusal::broken(&"checkpoint without size"))?;
-    let before = query.before.unwrap_or(size).min(size);
-    let from = before.saturating_sub(ENTRIES_A_PAGE);
-    let limit = u32::try_from(before - from).unwrap_or(0);
-    let mut entries = service.trail_entries(&caller, from, limit, false).await?;
-    entries.reverse();
-    let names = names(&service, &caller).await?;
+    let names = Names::load(&service, &caller).await?;
+    let line = |entry| EntryLine {
+        told: told(&entry, &names),
+        sequence: entry.sequence,
+        short_hash: words::short_hash(&entry.leaf_hash),
+        leaf_hash: entry.leaf_hash,
+    };
     draw(&TrailPage {
         shell: Shell::of(&caller, Section::Trail, "Trail"),
-        entries: entries
-            .into_iter()
-            .map(|entry| line(entry, &names))
-            .collect(),
         size: words::count(size),
-        latest: before == size,
-        older: (from > 0).then_some(from),
+        keys: service.log_keys_of(&caller).await?,
+        witnesses: witnesses(&service, &caller).await?,
+        kinds: kinds()
+            .map(|(kind, words)| KindChoice {
+                chosen: kind == query.kind,
+                kind,
+                words,
+            })
+            .collect(),
+        filtered: kind.is_some() || record.is_some(),
+        entries: entries.into_iter().map(line).collect(),
+        latest: query.before.map(|_| query.address(None)),
+        older: last.filter(|_| more).map(|last| query.address(Some(last))),
+        record: query.record,
         checkpoint,
     })
+}
+
+#[derive(Deserialize)]
+pub(super) struct CheckpointQuery {
+    /// Entries that it is over; absent = all.
+    size: Option<u64>,
+}
+
+/// The signed head as a file to keep.
+pub(super) async fn checkpoint(
+    State(service): State<Service>,
+    Visitor(caller): Visitor,
+    QueryParts(query): QueryParts<CheckpointQuery>,
+) -> Result<Response, Refusal> {
+    let note = service.checkpoint(&caller, query.size).await?;
+    let size = size_of(&note).unwrap_or_default();
+    let name = format!("{}-{size}.checkpoint.txt", caller.programme_code);
+    Ok(download(
+        "text/plain; charset=utf-8",
+        &name,
+        note.into_bytes(),
+    ))
+}
+
+/// Each witness with the largest checkpoint that it cosigned.
+async fn witnesses(service: &Service, caller: &Caller) -> Result<Vec<WitnessLine>, ServiceError> {
+    let known = service.witnesses(caller).await?;
+    let signed = service
+        .cosignatures(caller, None, COSIGNATURES_READ)
+        .await?;
+    let lines = known.into_iter().map(|witness| {
+        let latest = signed.iter().find(|each| each.key == witness.key);
+        let when = latest.and_then(|each| each.cosigned_at);
+        WitnessLine {
+            size: latest.map(|each| each.size),
+            when: when.map(words::instant).unwrap_or_default(),
+            name: witness.name,
+            key: witness.key,
+        }
+    });
+    Ok(lines.collect())
 }
 
 /// The second line of a checkpoint (C2SP tlog-checkpoint).
 fn size_of(checkpoint: &str) -> Option<u64> {
     checkpoint.lines().nth(1)?.parse().ok()
-}
-
-/// What the ids in the trail stand for.
-async fn names(
-    service: &Service,
-    caller: &Caller,
-) -> Result<BTreeMap<String, String>, ServiceError> {
-    let batches = service.batches(caller, None).await?;
-    let statements = service.statements(caller).await?;
-    let of_batches = batches.iter().map(|batch| {
-        let rows = words::count(batch.rows);
-        (
-            batch.id.to_string(),
-            format!("{}, {rows} rows", name(batch)),
-        )
-    });
-    let of_statements = statements.iter().map(|statement| {
-        let words = format!("{} by {}", statement.period, statement.methodology);
-        (statement.id.to_string(), words)
-    });
-    Ok(of_batches.chain(of_statements).collect())
-}
-
-fn line(entry: EntryView, names: &BTreeMap<String, String>) -> EntryLine {
-    let id = || entry.subject.parse::<Uuid>().ok();
-    let href = match entry.kind.as_str() {
-        kind::BATCH_ACCEPTED | kind::BATCH_WITHDRAWN | kind::FLAGS_RAISED => id().map(links::batch),
-        kind::FLAG_ANSWERED => id().map(links::flag),
-        kind::ROW_SUPERSEDED | kind::ROW_EXCLUDED => links::row_named(&entry.subject),
-        kind::STATEMENT_MADE => id().map(links::statement),
-        kind::FACTORS_ADDED => Some("/factors".to_owned()),
-        _ => None,
-    };
-    EntryLine {
-        sequence: entry.sequence,
-        what: words::event(&entry.kind),
-        href,
-        subject: names.get(&entry.subject).cloned().unwrap_or(entry.subject),
-        actor: entry.actor,
-        at: words::instant(entry.at),
-        reason: entry.reason,
-        short_hash: words::short_hash(&entry.leaf_hash),
-        leaf_hash: entry.leaf_hash,
-    }
 }
 
 #[cfg(test)]
@@ -130,5 +193,24 @@ mod tests {
         assert_eq!(size_of("example.org/log\n26\nroot\n\n— sig\n"), Some(26));
         assert_eq!(size_of("example.org/log\n"), None);
         assert_eq!(size_of("example.org/log\nmany\n"), None);
+    }
+
+    #[test]
+    fn a_further_page_keeps_what_was_looked_for() {
+        let query = TrailQuery {
+            before: None,
+            kind: "row-excluded".into(),
+            record: "a b&c".into(),
+        };
+        assert_eq!(
+            query.address(Some(7)),
+            "/trail?kind=row-excluded&record=a%20b%26c&before=7#history"
+        );
+        let all = TrailQuery {
+            before: None,
+            kind: String::new(),
+            record: String::new(),
+        };
+        assert_eq!(all.address(None), "/trail#history");
     }
 }

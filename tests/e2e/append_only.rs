@@ -8,12 +8,13 @@ use sqlx::postgres::PgDatabaseError;
 use sqlx::{AssertSqlSafe, PgPool};
 
 /// Every table that may only grow, with a column of it.
-const APPEND_ONLY: [(&str, &str); 37] = [
+const APPEND_ONLY: [(&str, &str); 38] = [
     ("denial", "why"),
     ("column_mapping", "columns"),
     ("trail_entry", "actor"),
     ("trail_node", "hash"),
     ("checkpoint", "note"),
+    ("cosignature", "line"),
     ("site", "name"),
     ("stove_model", "name"),
     ("round", "design"),
@@ -92,6 +93,7 @@ async fn every_recorded_row_refuses_update_delete_and_truncate() {
     let path = "/mappings/households";
     let save = programme.manager.request(reqwest::Method::PUT, path);
     Answer::of(save.json(&names)).await.ok(200);
+    crate::witnesses::cosign_the_head(&programme).await;
     let pool = &programme.app.pool;
     let before = census(pool).await;
     for (table, column) in APPEND_ONLY {

@@ -54,6 +54,7 @@ async fn the_downloaded_bag_is_sound_under_the_key_of_the_log() {
     let options = Options {
         key: Some(key),
         kept_checkpoint: Some(seeded().early_checkpoint.clone()),
+        witnesses: Vec::new(),
     };
     let report = verify(&path, &options);
     assert!(report.is_sound(), "{report}");
@@ -63,6 +64,7 @@ async fn the_downloaded_bag_is_sound_under_the_key_of_the_log() {
     let pinned = Options {
         key: Some(other.verifier_key()),
         kept_checkpoint: None,
+        witnesses: Vec::new(),
     };
     assert!(!verify(&path, &pinned).is_sound());
 }

@@ -282,12 +282,17 @@ fn address(operation: &Operation, programme: &str, begun: &Begun, flag: &str) ->
         .replace("{sha256}", &attached_hash())
         .replace("{line}", "2")
         .replace("{sequence}", "0")
+        .replace("{size}", "1")
         .replace("{kind}", "households")
         .replace("{form}", "households")
         .replace(['{', '}'], "");
     let query = match path.rsplit('/').next() {
         Some("inclusion") => "?index=0",
         Some("consistency") => "?old_size=1",
+        Some("proof") if path.contains("/statements/") => "?figure=reductions_co2e",
+        Some("proof" | "proof-file") if !path.contains("/rows/") => {
+            return format!("{path}?record=batch&key={}", id(&seeded().batches[0].1));
+        }
         Some("difference") => return format!("{path}?from={}", id(&seeded().statement)),
         _ => "",
     };

@@ -160,7 +160,7 @@ async fn where_the_operator_sees_to_it_the_service_works_as_the_user_that_it_is(
     let caller = service.caller_by_token(&programme.manager_secret).await;
     let caller = caller.expect("a caller");
     assert_eq!(service.sites(&caller).await.expect("the sites").len(), 3);
-    assert!(service.checkpoint(&caller).await.is_ok());
+    assert!(service.checkpoint(&caller, None).await.is_ok());
 }
 
 #[tokio::test]

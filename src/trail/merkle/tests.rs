@@ -1,6 +1,8 @@
 //! Published roots and paths, and an independent library as oracle.
 
+mod counts;
 mod properties;
+mod second;
 
 use std::collections::{BTreeMap, HashMap};
 

@@ -19,6 +19,7 @@ fn with_kept(bag: &SpoiltBag, kept: String) -> Report {
     let options = Options {
         key: None,
         kept_checkpoint: Some(kept),
+        witnesses: Vec::new(),
     };
     verify(&bag.root, &options)
 }
