@@ -8,6 +8,7 @@ pub mod access;
 pub mod corrections;
 pub mod findings;
 pub mod flags;
+pub mod opinions;
 
 use crate::accounting::factor::Factor;
 use crate::accounting::inputs::{EvidenceRole, Period};

@@ -230,7 +230,8 @@ pub async fn entries(
     from: u64,
     limit: u32,
 ) -> Result<Vec<EntryRow>, StoreError> {
-    let rows = sqlx::query!(
+    let rows = sqlx::query_as!(
+        StoredEntry,
         "select sequence, kind, subject, actor, at, reason, leaf, leaf_hash, content, content_hash
          from trail_entry where programme_id = $1 and sequence >= $2 order by sequence limit $3",
         programme_id,
@@ -239,22 +240,57 @@ pub async fn entries(
     )
     .fetch_all(connection)
     .await?;
-    rows.into_iter()
-        .map(|row| {
-            Ok(EntryRow {
-                sequence: unsigned(row.sequence, "trail entry")?,
-                kind: row.kind,
-                subject: row.subject,
-                actor: row.actor,
-                at: row.at,
-                reason: row.reason,
-                leaf: row.leaf,
-                leaf_hash: hash_of(&row.leaf_hash, "trail entry")?,
-                content: row.content,
-                content_hash: hash_of(&row.content_hash, "trail entry")?,
-            })
-        })
-        .collect()
+    rows.into_iter().map(entry).collect()
+}
+
+/// The entries of some kinds among the first `position`, in order.
+pub async fn entries_of_kinds(
+    connection: &mut PgConnection,
+    programme_id: Uuid,
+    kinds: &[String],
+    position: u64,
+) -> Result<Vec<EntryRow>, StoreError> {
+    let rows = sqlx::query_as!(
+        StoredEntry,
+        "select sequence, kind, subject, actor, at, reason, leaf, leaf_hash, content, content_hash
+         from trail_entry
+         where programme_id = $1 and kind = any($2) and sequence < $3 order by sequence",
+        programme_id,
+        kinds,
+        signed(position)
+    )
+    .fetch_all(connection)
+    .await?;
+    rows.into_iter().map(entry).collect()
+}
+
+/// An entry as the table has it.
+struct StoredEntry {
+    sequence: i64,
+    kind: String,
+    subject: String,
+    actor: String,
+    at: DateTime<Utc>,
+    reason: Option<String>,
+    leaf: Vec<u8>,
+    leaf_hash: Vec<u8>,
+    content: Vec<u8>,
+    content_hash: Vec<u8>,
+}
+
+fn entry(row: StoredEntry) -> Result<EntryRow, StoreError> {
+    Ok(EntryRow {
+        sequence: unsigned(row.sequence, "trail entry")?,
+        kind: row.kind,
+        subject: row.subject,
+        actor: row.actor,
+        at: row.at,
+        reason: row.reason,
+        leaf: row.leaf,
+        leaf_hash: hash_of(&row.leaf_hash, "trail entry")?,
+        content: row.content,
+        content_hash: hash_of(&row.content_hash, "trail entry")?,
+    })
 }
 
 pub async fn checkpoint_note(

@@ -19,6 +19,7 @@ mod people;
 mod periods;
 mod registers;
 mod repeats;
+mod reports;
 mod rounds;
 mod rounds_page;
 mod sheets;
