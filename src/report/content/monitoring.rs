@@ -183,8 +183,8 @@ fn factors(writer: &mut Writer<'_>) {
             ("What it is", 2.3, false),
             ("Value", 0.95, true),
             ("Unit", 1.25, false),
-            ("Spread", 1.9, false),
-            ("Mark", 0.95, false),
+            ("Spread", 1.75, false),
+            ("Mark", 1.2, false),
             ("Ref.", 0.55, false),
         ],
         rows,
@@ -204,9 +204,9 @@ fn factors(writer: &mut Writer<'_>) {
     writer.table(
         "Sources of the factors",
         &[
-            ("Factor", 2.0, false),
-            ("Source", 4.2, false),
-            ("Note", 2.8, false),
+            ("Factor", 1.9, false),
+            ("Source", 3.3, false),
+            ("Note", 3.8, false),
         ],
         rows,
     );

@@ -29,7 +29,7 @@ fn title(writer: &mut Writer<'_>) {
     writer.put(Block::Paragraph(vec![
         Span::strong(format!("Period {}", period.code)),
         Span::plain(format!(
-            ": from {} to before {}{restated}. Greenhouse gas statement by the methodology {} ({}@{}).",
+            ": from {} to before {}{restated}. Greenhouse gas statement by the methodology \u{201c}{}\u{201d} ({}@{}).",
             period.starts_on,
             period.ends_on,
             statement.methodology.title,

@@ -38,6 +38,7 @@ fn emissions(writer: &mut Writer<'_>) {
     for wanted in ["co2e_baseline", "co2e_project", "co2e_avoided"] {
         ordered.extend(reductions.iter().filter(|figure| figure.id == wanted));
     }
+    ordered.extend(writer.figure("co2e_percent"));
     ordered.extend(
         reductions
             .iter()
@@ -57,8 +58,6 @@ fn emissions(writer: &mut Writer<'_>) {
             && starts(&figure.id, &["co2_", "ch4_", "n2o_"])
     });
     writer.figures("The gases behind them", &gases);
-    let percent = writer.where_id(|figure| figure.id == "co2e_percent");
-    writer.figures("Share of the baseline", &percent);
 }
 
 fn removals(writer: &mut Writer<'_>) {

@@ -10,9 +10,12 @@ use crate::report::charts::drawing::{Anchor, Drawing, Shape};
 const SIZE: f32 = 8.0;
 const TITLE_LEADING: f32 = 13.0;
 const POINT: f32 = 3.4;
+/// Around the shapes.
+const ABOVE: f32 = 6.0;
+const BELOW: f32 = 14.0;
 
 pub(super) fn height(fonts: &Fonts, drawing: &Drawing) -> f32 {
-    small(fonts, &drawing.title).len() as f32 * TITLE_LEADING + drawing.height + 14.0
+    small(fonts, &drawing.title).len() as f32 * TITLE_LEADING + ABOVE + drawing.height + BELOW
 }
 
 pub(super) fn set(canvas: &mut Canvas, fonts: &Fonts, drawing: &Drawing) {
@@ -26,14 +29,14 @@ pub(super) fn set(canvas: &mut Canvas, fonts: &Fonts, drawing: &Drawing) {
     let figure = Role::Figure(drawing.description.clone());
     let figure = canvas.tags.part(Tags::ROOT, figure);
     let mark = canvas.tags.mark(figure);
-    let top = canvas.y;
+    let top = canvas.y + ABOVE;
     let drawn = drawing
         .shapes
         .iter()
         .map(|shape| drawn(fonts, shape, top))
         .collect();
     canvas.draw(Some(mark), drawn);
-    canvas.y += drawing.height + 14.0;
+    canvas.y = top + drawing.height + BELOW;
 }
 
 fn drawn(fonts: &Fonts, shape: &Shape, top: f32) -> Drawn {

@@ -7,7 +7,7 @@ use super::canvas::{
 };
 use super::fonts::{Cut, Fonts};
 use crate::report::block::Document as Report;
-use chrono::{DateTime as Instant, Datelike, Timelike, Utc};
+use chrono::{DateTime as Moment, Datelike, Timelike, Utc};
 use krilla::action::{Action, LinkAction};
 use krilla::annotation::{Annotation, LinkAnnotation, Target as PdfTarget};
 use krilla::color::luma;
@@ -234,13 +234,13 @@ fn metadata(report: &Report) -> Metadata {
         .creator(program.clone())
         .producer(program)
         .document_id(report.id.clone());
-    match Instant::parse_from_rfc3339(&report.made_at) {
+    match Moment::parse_from_rfc3339(&report.made_at) {
         Ok(at) => metadata.creation_date(date(at.with_timezone(&Utc))),
         Err(_) => metadata,
     }
 }
 
-fn date(at: Instant<Utc>) -> DateTime {
+fn date(at: Moment<Utc>) -> DateTime {
     let small = |number: u32| u8::try_from(number).unwrap_or(0);
     DateTime::new(u16::try_from(at.year()).unwrap_or(0))
         .month(small(at.month()))

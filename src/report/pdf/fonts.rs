@@ -5,6 +5,8 @@ use crate::report::block::Manner;
 use krilla::text::{Font, GlyphId, KrillaGlyph};
 use rustybuzz::{Direction, Face, UnicodeBuffer};
 use std::borrow::Cow;
+use std::cell::RefCell;
+use std::collections::HashMap;
 
 const REGULAR: &[u8] = include_bytes!("../fonts/OpenSans-Regular.ttf");
 const SEMIBOLD: &[u8] = include_bytes!("../fonts/OpenSans-Semibold.ttf");
@@ -13,7 +15,7 @@ const ITALIC: &[u8] = include_bytes!("../fonts/OpenSans-Italic.ttf");
 /// Shown in place of a character that the face has no letter for.
 const MISSING: char = '\u{25CA}';
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(super) enum Cut {
     Regular,
     Semibold,
@@ -39,6 +41,8 @@ pub(super) struct Fonts {
     regular: Loaded,
     semibold: Loaded,
     italic: Loaded,
+    /// Widths of the words that were measured before: most come again.
+    measured: RefCell<HashMap<(Cut, String), f32>>,
 }
 
 /// Text as glyphs of one cut.
@@ -64,6 +68,7 @@ impl Fonts {
             regular: load(REGULAR)?,
             semibold: load(SEMIBOLD)?,
             italic: load(ITALIC)?,
+            measured: RefCell::default(),
         })
     }
 
@@ -81,7 +86,13 @@ impl Fonts {
 
     /// Width of the text in ems.
     pub fn width(&self, cut: Cut, text: &str) -> f32 {
-        self.shape(cut, text).width
+        let key = (cut, text.to_owned());
+        if let Some(width) = self.measured.borrow().get(&key) {
+            return *width;
+        }
+        let width = self.shape(cut, text).width;
+        self.measured.borrow_mut().insert(key, width);
+        width
     }
 
     pub fn shape(&self, cut: Cut, meant: &str) -> Shaped {

@@ -24,6 +24,29 @@ struct SetRow {
     height: f32,
 }
 
+/// Room below which not even the beginning of a tall row is set.
+const LEAST_ROOM: f32 = 60.0;
+
+impl SetRow {
+    /// Keeps as many lines as have room, and gives back the others.
+    fn part_at(&mut self, room: f32) -> Option<SetRow> {
+        if self.height <= room {
+            return None;
+        }
+        let lines = ((room - 2.0 * AIR) / CELL.leading).floor().max(1.0) as usize;
+        let rest: Vec<Vec<Line>> = self
+            .cells
+            .iter_mut()
+            .map(|cell| cell.split_off(lines.min(cell.len())))
+            .collect();
+        let kept = measured(std::mem::take(&mut self.cells), CELL);
+        *self = kept;
+        rest.iter()
+            .any(|cell| !cell.is_empty())
+            .then(|| measured(rest, CELL))
+    }
+}
+
 /// Left edge and width of each column.
 fn places(table: &Table) -> Vec<(f32, f32)> {
     let whole: f32 = table.columns.iter().map(|column| column.weight).sum();
@@ -61,7 +84,14 @@ fn set_row(fonts: &Fonts, table: &Table, row: &Row) -> SetRow {
         .cells
         .iter()
         .zip(places(table))
-        .map(|(cell, (_, width))| lines(fonts, cell, setting, width))
+        .map(|(cell, (_, width))| {
+            let set = lines(fonts, cell, setting, width);
+            if set.is_empty() {
+                // A cell without anything drawn would be missing from the reading order.
+                return lines(fonts, &plain(" "), setting, width);
+            }
+            set
+        })
         .collect();
     measured(cells, setting)
 }
@@ -101,13 +131,23 @@ pub(super) fn set(canvas: &mut Canvas, fonts: &Fonts, table: &Table) {
     draw_head(canvas, fonts, table, &columns, Some(head_row));
     let body = canvas.tags.part(part, Role::Body);
     for row in &table.rows {
-        let set = set_row(fonts, table, row);
-        if canvas.y + set.height > BOTTOM {
-            canvas.turn();
-            draw_head(canvas, fonts, table, &columns, None);
+        let mut set = set_row(fonts, table, row);
+        let parts = parts_of_row(canvas, body, table.columns.len());
+        // A row taller than half a page is parted; every other one stays whole.
+        let whole = set.height <= (BOTTOM - TOP) / 2.0;
+        loop {
+            let room = BOTTOM - canvas.y;
+            if set.height > room && (whole || room < LEAST_ROOM) {
+                canvas.turn();
+                draw_head(canvas, fonts, table, &columns, None);
+            }
+            let rest = set.part_at(BOTTOM - canvas.y);
+            draw_row(canvas, table, &columns, set, (&parts, row.strong));
+            match rest {
+                Some(more) => set = more,
+                None => break,
+            }
         }
-        let row_part = canvas.tags.part(body, Role::Row);
-        draw_row(canvas, table, &columns, set, (row_part, row.strong));
     }
     canvas.rule(canvas.y, 0.8, BLACK);
     canvas.y += 12.0;
@@ -145,32 +185,40 @@ fn draw_head(
     canvas.rule(canvas.y, 0.5, GREY);
 }
 
+/// A row of the reading order with its cells.
+fn parts_of_row(canvas: &mut Canvas, body: Part, cells: usize) -> Vec<Part> {
+    let row = canvas.tags.part(body, Role::Row);
+    (0..cells)
+        .map(|index| {
+            let role = match index {
+                0 => Role::RowHeading,
+                _ => Role::Cell,
+            };
+            canvas.tags.part(row, role)
+        })
+        .collect()
+}
+
 fn draw_row(
     canvas: &mut Canvas,
     table: &Table,
     columns: &[(f32, f32)],
     set: SetRow,
-    (part, strong): (Part, bool),
+    (parts, strong): (&[Part], bool),
 ) {
     if strong {
         canvas.rule(canvas.y, 0.5, GREY);
     }
     let top = canvas.y + AIR + CELL.size;
     let cells = set.cells.into_iter().zip(&table.columns).zip(columns);
-    for (index, ((cell, column), (x, width))) in cells.enumerate() {
-        let role = if index == 0 {
-            Role::RowHeading
-        } else {
-            Role::Cell
-        };
-        let cell_part = canvas.tags.part(part, role);
+    for (((cell, column), (x, width)), part) in cells.zip(parts) {
         for (line, y) in cell.into_iter().zip(steps(top, CELL.leading)) {
             let at = if column.right {
                 x + width - line.width
             } else {
                 *x
             };
-            line.draw(canvas, cell_part, at, y);
+            line.draw(canvas, *part, at, y);
         }
     }
     canvas.y += set.height;

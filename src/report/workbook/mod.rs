@@ -3,6 +3,7 @@
 //! Text is written as text: nothing in a cell is ever a formula. The bytes are a function of
 //! the source, so the date within is that of the statement.
 
+mod figures;
 mod sheets;
 mod writing;
 
@@ -41,7 +42,7 @@ pub fn workbook(source: &ReportSource) -> Result<Vec<u8>, XlsxError> {
     );
     let [
         summary,
-        figures,
+        stated,
         nodes,
         species,
         factors,
@@ -52,9 +53,9 @@ pub fn workbook(source: &ReportSource) -> Result<Vec<u8>, XlsxError> {
         cautions,
     ] = SHEETS;
     sheets::summary(workbook.add_worksheet().set_name(summary)?, source)?;
-    sheets::figures(workbook.add_worksheet().set_name(figures)?, source)?;
-    sheets::nodes(workbook.add_worksheet().set_name(nodes)?, source)?;
-    sheets::species(workbook.add_worksheet().set_name(species)?, source)?;
+    figures::figures(workbook.add_worksheet().set_name(stated)?, source)?;
+    figures::nodes(workbook.add_worksheet().set_name(nodes)?, source)?;
+    figures::species(workbook.add_worksheet().set_name(species)?, source)?;
     sheets::factors(workbook.add_worksheet().set_name(factors)?, source)?;
     sheets::rounds(workbook.add_worksheet().set_name(rounds)?, source)?;
     sheets::corrections(workbook.add_worksheet().set_name(corrections)?, source)?;

@@ -227,7 +227,7 @@ async fn a_position_that_the_trail_has_not_come_to_is_refused() {
     for position in [0, 1, size + 1] {
         let query = format!("?position={position}");
         let answer = report(&programme.manager, "pdf", &query).await;
-        answer.problem(422, "invalid-request");
+        answer.problem(422, "invalid-fields");
     }
     let nothing = "/statements/00000000-0000-0000-0000-000000000000/report.pdf";
     programme

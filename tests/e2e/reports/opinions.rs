@@ -33,7 +33,7 @@ async fn a_recorded_opinion_stands_on_page_and_report_and_is_never_the_programs_
     let recorded = verifier.post(&path(), &opinion()).await.ok(201);
     assert_eq!(recorded["statement_sha256"], seeded().statement["sha256"]);
     let again = verifier.post(&path(), &opinion()).await;
-    again.problem(409, "conflict");
+    again.problem(409, "opinion-recorded");
     let listed = programme.manager.get(&path()).await.ok(200);
     assert_eq!(listed, json!([recorded]));
 
@@ -95,7 +95,7 @@ async fn an_opinion_that_cannot_be_is_refused_field_by_field() {
         let mut bent = opinion();
         bent[field] = wrong;
         let problem = verifier.post(&path(), &bent).await;
-        let problem = problem.problem(422, "invalid-request");
+        let problem = problem.problem(422, "invalid-fields");
         assert_eq!(problem["errors"][0]["field"], field, "{problem}");
     }
     assert_eq!(programme.manager.get(&path()).await.ok(200), json!([]));
