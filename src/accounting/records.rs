@@ -9,6 +9,7 @@ pub mod corrections;
 pub mod findings;
 pub mod flags;
 pub mod log_keys;
+pub mod opinions;
 
 use crate::accounting::factor::Factor;
 use crate::accounting::inputs::{EvidenceRole, Period};

@@ -19,6 +19,7 @@ mod periods;
 mod problem;
 mod programmes;
 mod register;
+mod report;
 mod roles;
 mod rounds;
 mod statements;
@@ -117,6 +118,7 @@ fn described_routes() -> OpenApiRouter<Service> {
         .merge(library::routes())
         .merge(periods::routes())
         .merge(statements::routes())
+        .merge(report::routes())
         .merge(comparison::routes())
         .merge(findings::routes())
         .merge(tests_of_stoves::routes())

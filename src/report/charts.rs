@@ -4,6 +4,8 @@
 //! drawing serves light, dark and paper. Pure functions of numbers.
 
 mod columns;
+pub mod drawing;
+pub mod figures;
 mod interval;
 
 pub use columns::{Series, StackedColumns};

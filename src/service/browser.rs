@@ -29,3 +29,38 @@ pub fn is_foreign(sec_fetch_site: Option<&str>, origin: Option<&str>, host: Opti
         (Some(_), None) => true,
     }
 }
+
+/// Where the client reached this server, e.g. `https://books.example.org`: the host that it
+/// named, and the scheme that a proxy in front says it used. None where the host is no host.
+pub fn address(host: Option<&str>, forwarded_proto: Option<&str>) -> Option<String> {
+    let host = host?;
+    let plain = |byte: u8| byte.is_ascii_alphanumeric() || b".-:[]_".contains(&byte);
+    if host.is_empty() || !host.bytes().all(plain) {
+        return None;
+    }
+    let proto = forwarded_proto.and_then(|told| told.split(',').next());
+    let by_https = proto.is_some_and(|first| first.trim().eq_ignore_ascii_case("https"));
+    let scheme = if by_https { "https" } else { "http" };
+    Some(format!("{scheme}://{host}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_address_is_the_one_by_which_the_client_came_or_none() {
+        let of = |host, proto| address(Some(host), proto);
+        assert_eq!(
+            of("books.example:8443", None).as_deref(),
+            Some("http://books.example:8443")
+        );
+        assert_eq!(
+            of("books.example", Some("https, http")).as_deref(),
+            Some("https://books.example")
+        );
+        assert_eq!(of("a b", None), None);
+        assert_eq!(of("x\"><", None), None);
+        assert_eq!(address(None, None), None);
+    }
+}

@@ -243,19 +243,22 @@ pub async fn entries(
     rows.into_iter().map(entry_row).collect()
 }
 
-/// Entries of these kinds, in order.
+/// The entries of these kinds among the first `position`, in order.
 pub async fn of_kinds(
     connection: &mut PgConnection,
     programme_id: Uuid,
     kinds: &[&str],
+    position: u64,
 ) -> Result<Vec<EntryRow>, StoreError> {
     let kinds: Vec<String> = kinds.iter().map(|&kind| kind.to_owned()).collect();
     let rows = sqlx::query_as!(
         StoredEntry,
         "select sequence, kind, subject, actor, at, reason, leaf, leaf_hash, content, content_hash
-         from trail_entry where programme_id = $1 and kind = any($2) order by sequence",
+         from trail_entry
+         where programme_id = $1 and kind = any($2) and sequence < $3 order by sequence",
         programme_id,
-        &kinds
+        &kinds,
+        signed(position)
     )
     .fetch_all(connection)
     .await?;

@@ -13,6 +13,7 @@ use crate::accounting::records::corrections::{
 };
 use crate::accounting::records::findings::FindingBook;
 use crate::accounting::records::flags::{FlagAnswerRecord, FlagRecord, FlagsRaisedRecord};
+use crate::accounting::records::opinions::{OPINION_RECORDED, OpinionRecord};
 use crate::accounting::records::{
     BatchRecord, FactorsRecord, MappingRecord, PeriodClosedRecord, ProgrammeRecord, RoundRecord,
     SiteRecord, StoveModelRecord, kind,
@@ -21,8 +22,8 @@ use crate::accounting::rounds::records::{
     CloseRecord, DrawRecord, FrameRecord, PlanRecord, SeedRecord, kind as step,
 };
 use crate::accounting::statement::Statement;
-use crate::trail::merkle::Hash;
-use std::collections::BTreeMap;
+use crate::trail::merkle::{Hash, sha256};
+use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 /// Everything that the trail says, each with the entry that says it.
@@ -220,6 +221,7 @@ impl History {
                 bytes: content.to_vec(),
                 statement: read(content)?,
             }),
+            OPINION_RECORDED => self.take_opinion(subject, &read(content)?)?,
             other => {
                 return Err(format!(
                     "entries of kind {other:?} are unknown to this program"
@@ -227,6 +229,20 @@ impl History {
             }
         }
         Ok(())
+    }
+
+    /// An opinion is on a statement that stands in the trail before it, by its hash too.
+    fn take_opinion(&self, subject: &str, record: &OpinionRecord) -> Result<(), String> {
+        let named = record.statement.to_string();
+        let on = self.statements.iter().find(|one| one.subject == named);
+        let fits = on.is_some_and(|one| {
+            subject == named && sha256(&one.bytes).to_string() == record.statement_sha256
+        });
+        if fits {
+            Ok(())
+        } else {
+            Err("the opinion is on no statement that was made before it".into())
+        }
     }
 
     fn steps(&mut self, round: &str) -> Result<&mut RoundSteps, String> {

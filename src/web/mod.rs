@@ -35,6 +35,7 @@ mod proof;
 mod proof_page;
 mod refusal;
 mod register;
+mod report;
 mod round;
 mod round_plan;
 mod rounds;
@@ -110,6 +111,9 @@ pub fn router(service: Service) -> Router {
         .route("/statements", get(statements::list))
         .route("/statements/{id}", get(statement::show))
         .route("/statements/{id}/trace", get(trace::show))
+        .route("/statements/{id}/report.pdf", get(report::pdf))
+        .route("/statements/{id}/report.xlsx", get(report::workbook))
+        .route("/statements/{id}/opinion", post(report::record_opinion))
         .route("/statements/{id}/difference", get(difference::show))
         .route("/methods/{period}", get(methods::show))
         .route("/findings", get(findings::list).post(findings::open))

@@ -3,13 +3,15 @@
 use super::figures::{self, ClaimView, FigureView, ShareView};
 use super::page::{PathParts, Section, Shell, draw};
 use super::refusal::Refusal;
+use super::report::OpinionForm;
 use super::session::Visitor;
 use super::simulated::{self, BothView, ContributionView};
 use super::{links, words};
 use crate::accounting::records::findings::SubjectKind;
 use crate::accounting::statement::{Figure, FigureKind, Statement};
-use crate::service::Service;
+use crate::service::opinions::OpinionView;
 use crate::service::statements::StatementView;
+use crate::service::{Caller, Role, Service};
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
@@ -32,6 +34,21 @@ struct StatementPage {
     /// Earlier statements of the period: what it is called and the page of the difference.
     earlier: Vec<(String, String)>,
     methods: String,
+    /// Opinions that are recorded on it, the latest last.
+    opinions: Vec<OpinionLine>,
+    /// Whether the reader may record one, what was typed of it, and what is wrong with that.
+    may_record: bool,
+    form: OpinionForm,
+    fault: Option<String>,
+}
+
+/// An opinion with where the trail says so.
+struct OpinionLine {
+    sentence: String,
+    accreditation: String,
+    document_sha256: String,
+    by: String,
+    sequence: u64,
 }
 
 /// One of the two totals with all that belongs to it.
@@ -80,7 +97,17 @@ pub(super) async fn show(
     Visitor(caller): Visitor,
     PathParts(id): PathParts<Uuid>,
 ) -> Result<Response, Refusal> {
-    let (view, statement) = service.statement(&caller, id).await?;
+    page(&service, &caller, id, (OpinionForm::default(), None)).await
+}
+
+/// The page, with what was typed into its form.
+pub(super) async fn page(
+    service: &Service,
+    caller: &Caller,
+    id: Uuid,
+    (form, fault): (OpinionForm, Option<String>),
+) -> Result<Response, Refusal> {
+    let (view, statement) = service.statement(caller, id).await?;
     let shown = |wanted: Group, but: &str| -> Vec<FigureView> {
         statement
             .figures
@@ -117,7 +144,7 @@ pub(super) async fn show(
     ];
     let title = format!("Statement of {}", statement.period.code);
     let earlier = service
-        .statements(&caller)
+        .statements(caller)
         .await?
         .into_iter()
         .filter(|other| other.period == view.period && other.sequence < view.sequence)
@@ -127,8 +154,8 @@ pub(super) async fn show(
         })
         .collect();
     draw(&StatementPage {
-        raise: links::raise(&caller, SubjectKind::Statement, &id.to_string()),
-        shell: Shell::of(&caller, Section::Statements, title),
+        raise: links::raise(caller, SubjectKind::Statement, &id.to_string()),
+        shell: Shell::of(caller, Section::Statements, title),
         reductions,
         removals,
         both: simulated::both(id, &statement),
@@ -148,9 +175,24 @@ pub(super) async fn show(
             .unwrap_or_default(),
         earlier,
         methods: links::methods(&view.period),
+        opinions: opinion_lines(service.opinions(caller, id).await?),
+        may_record: caller.role == Role::Verifier && !caller.read_only,
+        form,
+        fault,
         view,
         statement,
     })
+}
+
+fn opinion_lines(opinions: Vec<OpinionView>) -> Vec<OpinionLine> {
+    let line = |opinion: OpinionView| OpinionLine {
+        sentence: opinion.record().sentence(),
+        accreditation: opinion.accreditation,
+        document_sha256: opinion.document_sha256,
+        by: opinion.recorded_by,
+        sequence: opinion.sequence,
+    };
+    opinions.into_iter().map(line).collect()
 }
 
 fn total(

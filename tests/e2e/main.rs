@@ -22,6 +22,7 @@ mod proof_page;
 mod proofs;
 mod registers;
 mod repeats;
+mod reports;
 mod rounds;
 mod rounds_field;
 mod rounds_kinds;

@@ -130,7 +130,7 @@ pub(super) async fn chain_and_changes(
     programme_id: Uuid,
 ) -> Result<(KeyChain, Vec<String>), ServiceError> {
     let kinds = [kind::PROGRAMME_CREATED, key_kind::LOG_KEY_CHANGED];
-    let entries = store::trail::of_kinds(connection, programme_id, &kinds).await?;
+    let entries = store::trail::of_kinds(connection, programme_id, &kinds, u64::MAX).await?;
     let mut entries = entries.into_iter();
     let first = entries
         .next()

@@ -273,7 +273,7 @@ async fn registered(
     programme_id: Uuid,
 ) -> Result<Vec<WitnessView>, ServiceError> {
     let kinds = [kind::WITNESS_REGISTERED];
-    let entries = store::trail::of_kinds(connection, programme_id, &kinds).await?;
+    let entries = store::trail::of_kinds(connection, programme_id, &kinds, u64::MAX).await?;
     entries.into_iter().map(witness_view).collect()
 }
 
