@@ -7,7 +7,7 @@ mod columns;
 mod interval;
 
 pub use columns::{Series, StackedColumns};
-pub use interval::{Interval, interval_bar, share_bar};
+pub use interval::{Interval, interval_bar, share_bar, step_bar};
 
 /// Text made safe to stand between tags or in a quoted attribute.
 fn escaped(text: &str) -> String {

@@ -14,6 +14,7 @@ pub mod demo;
 pub mod denials;
 pub mod drawn_rounds;
 mod error;
+pub mod factor_uses;
 pub mod evidence;
 pub mod export;
 pub mod findings;

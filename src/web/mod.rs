@@ -15,11 +15,13 @@ mod denials;
 mod difference;
 mod evidence;
 mod export;
+mod factor;
 mod factors;
 mod figures;
 mod finding;
 mod findings;
 mod flags;
+mod form_faults;
 mod form_field;
 mod forms;
 mod formula;
@@ -40,13 +42,16 @@ mod rows_table;
 mod send;
 mod session;
 mod sign_in;
+mod sites;
 mod simulated;
 mod statement;
 mod statements;
 mod stoves_chart;
 mod trace;
 mod trail;
+mod tree;
 mod upload;
+mod waterfall;
 mod words;
 
 use crate::service::Service;
@@ -73,6 +78,8 @@ pub fn router(service: Service) -> Router {
         .route("/tokens/{id}/revoke", post(people::revoke))
         .route("/denials", get(denials::list))
         .route("/register", get(register::show))
+        .route("/sites", get(sites::show).post(sites::add_site))
+        .route("/stove-models", post(sites::add_model))
         .route("/rounds", get(rounds::list).post(rounds::open))
         .route("/rounds/plan", post(rounds::work_out))
         .route("/rounds/{code}", get(round::show))
@@ -108,9 +115,13 @@ pub fn router(service: Service) -> Router {
         .route("/corrections", get(corrections::list))
         .route("/forms", get(forms::list))
         .route("/factors", get(factors::list))
-        .route("/statements", get(statements::list))
+        .route("/factors/{id}", get(factor::show))
+        .route("/statements", get(statements::list).post(statements::make))
+        .route("/periods", post(statements::open_period))
+        .route("/periods/{code}/close", post(statements::close_period))
         .route("/statements/{id}", get(statement::show))
         .route("/statements/{id}/trace", get(trace::show))
+        .route("/statements/{id}/tree", get(tree::show))
         .route("/statements/{id}/difference", get(difference::show))
         .route("/methods/{period}", get(methods::show))
         .route("/findings", get(findings::list).post(findings::open))

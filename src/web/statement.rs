@@ -5,6 +5,7 @@ use super::page::{PathParts, Section, Shell, draw};
 use super::refusal::Refusal;
 use super::session::Visitor;
 use super::simulated::{self, BothView, ContributionView};
+use super::waterfall::{self, StepLine};
 use super::{links, words};
 use crate::accounting::records::findings::SubjectKind;
 use crate::accounting::statement::{Figure, FigureKind, Statement};
@@ -24,6 +25,9 @@ struct StatementPage {
     statement: Statement,
     reductions: TotalView,
     removals: TotalView,
+    reductions_steps: Vec<StepLine>,
+    removals_steps: Vec<StepLine>,
+    tree: String,
     /// Further groups of figures, each with its heading.
     groups: Vec<(&'static str, Vec<FigureView>)>,
     both: Vec<BothView>,
@@ -131,6 +135,9 @@ pub(super) async fn show(
         shell: Shell::of(&caller, Section::Statements, title),
         reductions,
         removals,
+        reductions_steps: waterfall::reductions(id, &statement),
+        removals_steps: waterfall::removals(id, &statement),
+        tree: links::tree(id),
         both: simulated::both(id, &statement),
         groups: groups
             .into_iter()
