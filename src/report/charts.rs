@@ -4,10 +4,14 @@
 //! drawing serves light, dark and paper. Pure functions of numbers.
 
 mod columns;
+mod histogram;
 mod interval;
+mod spans;
 
 pub use columns::{Series, StackedColumns};
+pub use histogram::{Group, Histogram};
 pub use interval::{Interval, interval_bar, share_bar, step_bar};
+pub use spans::{Span, Spans};
 
 /// Text made safe to stand between tags or in a quoted attribute.
 fn escaped(text: &str) -> String {

@@ -46,9 +46,15 @@ impl Service {
         if caller.sites.is_some() {
             return Ok(uses);
         }
-        for view in self.statements(caller).await?.into_iter().take(STATEMENTS_MAX) {
+        for view in self
+            .statements(caller)
+            .await?
+            .into_iter()
+            .take(STATEMENTS_MAX)
+        {
             let (view, statement) = self.statement(caller, view.id).await?;
-            let reads = |source: &Source| matches!(source, Source::Factor { id: read } if read == id);
+            let reads =
+                |source: &Source| matches!(source, Source::Factor { id: read } if read == id);
             let nodes: Vec<(String, String)> = statement
                 .trace
                 .nodes

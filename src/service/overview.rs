@@ -12,9 +12,9 @@ use super::statements::StatementView;
 use super::{Caller, Role, Service, ServiceError};
 use crate::accounting::statement::{Gap, Statement};
 use crate::store;
+use chrono::{Datelike, Months, NaiveDate};
 use next_steps::{Known, next_steps};
 use std::collections::BTreeMap;
-use chrono::{Datelike, Months, NaiveDate};
 
 /// Stoves in service on one day.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -180,7 +180,9 @@ impl Service {
         let mut missing = Vec::new();
         for view in periods {
             let code = &view.period.code;
-            if view.closed_by.is_some() || statements.iter().any(|statement| statement.period == *code) {
+            if view.closed_by.is_some()
+                || statements.iter().any(|statement| statement.period == *code)
+            {
                 continue;
             }
             let gaps = self.gaps(caller, code, &methodology).await?;

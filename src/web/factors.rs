@@ -133,11 +133,31 @@ pub(super) async fn list(
     let mut factors = service.factors(&caller).await?;
     let of = |field: fn(&Factor) -> Option<&str>| factors.iter().filter_map(field).collect();
     let choices = vec![
-        choice("quantity", "Quantity", &query.quantity, of(|f| Some(f.quantity.words()))),
-        choice("species", "Species", &query.species, of(|f| f.species.as_deref())),
+        choice(
+            "quantity",
+            "Quantity",
+            &query.quantity,
+            of(|f| Some(f.quantity.words())),
+        ),
+        choice(
+            "species",
+            "Species",
+            &query.species,
+            of(|f| f.species.as_deref()),
+        ),
         choice("fuel", "Fuel", &query.fuel, of(|f| f.fuel.as_deref())),
-        choice("device", "Device", &query.device, of(|f| f.device.as_deref())),
-        choice("mark", "Mark", &query.mark, of(|f| Some(words::mark(f.mark).0))),
+        choice(
+            "device",
+            "Device",
+            &query.device,
+            of(|f| f.device.as_deref()),
+        ),
+        choice(
+            "mark",
+            "Mark",
+            &query.mark,
+            of(|f| Some(words::mark(f.mark).0)),
+        ),
     ];
     let count = factors.len();
     factors.retain(|factor| query.wants(factor));

@@ -24,7 +24,9 @@ impl FormFaults {
                     let said = format!("{}.", words::capital(&problem.detail));
                     faults.fields.entry(problem.field).or_insert(said);
                 }
-                faults.general.push("Nothing was written: look at the fields below.".into());
+                faults
+                    .general
+                    .push("Nothing was written: look at the fields below.".into());
                 StatusCode::UNPROCESSABLE_ENTITY
             }
             ServiceError::Gaps(gaps) => {

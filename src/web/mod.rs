@@ -28,6 +28,7 @@ mod formula;
 mod guard;
 mod job;
 mod links;
+mod measured;
 mod methods;
 mod overview;
 mod page;
@@ -42,8 +43,8 @@ mod rows_table;
 mod send;
 mod session;
 mod sign_in;
-mod sites;
 mod simulated;
+mod sites;
 mod statement;
 mod statements;
 mod stoves_chart;
@@ -95,6 +96,7 @@ pub fn router(service: Service) -> Router {
                 // The file is spooled and bounded as it arrives.
                 .layer(DefaultBodyLimit::disable()),
         )
+        .route("/measured", get(measured::show))
         .route("/batches/columns", get(columns::show).post(columns::save))
         .route("/batches/rejected/{id}", get(send::marked))
         .route("/templates/{name}", get(send::template))

@@ -144,7 +144,11 @@ pub(super) async fn add_model(
     Form(form): Form<ModelForm>,
 ) -> Result<Response, Refusal> {
     let outcome = match read_model(&form) {
-        Ok(model) => service.add_stove_model(&caller, &model, &Once::unkeyed()).await,
+        Ok(model) => {
+            service
+                .add_stove_model(&caller, &model, &Once::unkeyed())
+                .await
+        }
         Err(error) => Err(error),
     };
     match outcome {

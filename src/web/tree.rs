@@ -56,7 +56,11 @@ pub(super) async fn show(
     let title = format!("Statement of {}", statement.period.code);
     let (parts, left_out) = tree(id, &statement);
     draw(&TreePage {
-        shell: Shell::of(&caller, Section::Statements, format!("Tree of {}", statement.period.code)),
+        shell: Shell::of(
+            &caller,
+            Section::Statements,
+            format!("Tree of {}", statement.period.code),
+        ),
         statement_href: links::statement(id),
         statement_title: title,
         parts,
@@ -132,7 +136,10 @@ impl<'a> Writer<'a> {
             Source::Factor { id } => (Some(format!("factor {id}")), Some(links::factor(id))),
             Source::Evidence { role, units, .. } => {
                 let rows = words::evidence_role(*role);
-                (Some(format!("{rows}, {} units", words::count(*units))), None)
+                (
+                    Some(format!("{rows}, {} units", words::count(*units))),
+                    None,
+                )
             }
         };
         Line {

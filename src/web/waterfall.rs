@@ -40,7 +40,11 @@ pub(super) fn reductions(id: Uuid, statement: &Statement) -> Vec<StepLine> {
     ) {
         steps.push(of(id, baseline, true));
         steps.push(of(id, project, false));
-        steps.extend(statement.figure("leakage_co2e").map(|taken| of(id, taken, false)));
+        steps.extend(
+            statement
+                .figure("leakage_co2e")
+                .map(|taken| of(id, taken, false)),
+        );
     }
     to_the_claim(id, steps, net, claim.tonnes.tonnes())
 }
@@ -48,9 +52,11 @@ pub(super) fn reductions(id: Uuid, statement: &Statement) -> Vec<StepLine> {
 /// The way from what is stored to the claim of removals.
 pub(super) fn removals(id: Uuid, statement: &Statement) -> Vec<StepLine> {
     let claim = &statement.claims.removals;
-    statement.figure(&claim.figure).map_or_else(Vec::new, |net| {
-        to_the_claim(id, Vec::new(), net, claim.tonnes.tonnes())
-    })
+    statement
+        .figure(&claim.figure)
+        .map_or_else(Vec::new, |net| {
+            to_the_claim(id, Vec::new(), net, claim.tonnes.tonnes())
+        })
 }
 
 fn of(id: Uuid, figure: &Figure, total: bool) -> Step {
@@ -87,7 +93,11 @@ fn draw(steps: &[Step], unit: &str) -> Vec<StepLine> {
         .iter()
         .map(|step| {
             let value = words::drawn(step.value);
-            let span = if step.total { (0.0, value) } else { (running, running - value) };
+            let span = if step.total {
+                (0.0, value)
+            } else {
+                (running, running - value)
+            };
             running = span.1;
             span
         })
@@ -138,7 +148,15 @@ mod tests {
         let signs: Vec<&str> = lines.iter().map(|line| line.sign).collect();
         assert_eq!(signs, ["", "−", "="]);
         // 100 units are 150 wide: the project's 40 end where the baseline ends.
-        assert!(lines[1].bar.contains(r#"x="95" y="4" width="60""#), "{}", lines[1].bar);
-        assert!(lines[2].bar.contains(r#"x="5" y="4" width="90""#), "{}", lines[2].bar);
+        assert!(
+            lines[1].bar.contains(r#"x="95" y="4" width="60""#),
+            "{}",
+            lines[1].bar
+        );
+        assert!(
+            lines[2].bar.contains(r#"x="5" y="4" width="90""#),
+            "{}",
+            lines[2].bar
+        );
     }
 }

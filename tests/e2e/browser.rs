@@ -14,7 +14,7 @@ use std::io::{BufRead, BufReader};
 use std::process::{Child, Command, Stdio};
 
 /// A chromedriver of our own; ends with this value.
-struct Driver {
+pub struct Driver {
     process: Child,
     port: u16,
     _profile: tempfile::TempDir,
@@ -22,7 +22,12 @@ struct Driver {
 }
 
 impl Driver {
-    fn start() -> Self {
+    pub fn start() -> Self {
+        Driver::start_with(&[])
+    }
+
+    /// With further arguments of the browser.
+    pub fn start_with(further: &[&str]) -> Self {
         let profile = tempfile::tempdir().expect("a folder");
         let mut process = Command::new("chromedriver")
             .arg("--port=0")
@@ -39,14 +44,21 @@ impl Driver {
                 port.trim_end_matches('.').parse().ok()
             })
             .expect("chromedriver names its port");
-        let options = json!({
-            "args": [
-                "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-                "--disable-background-networking", "--disable-component-update", "--disable-sync",
-                "--disable-dev-shm-usage",
-                format!("--user-data-dir={}", profile.path().display()),
-            ],
-        });
+        let folder = format!("--user-data-dir={}", profile.path().display());
+        let mut arguments = vec![
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--disable-quic",
+            "--no-first-run",
+            "--disable-background-networking",
+            "--disable-component-update",
+            "--disable-sync",
+            "--disable-dev-shm-usage",
+            &folder,
+        ];
+        arguments.extend(further);
+        let options = json!({"args": arguments});
         let mut capabilities = Capabilities::new();
         capabilities.insert("goog:chromeOptions".to_owned(), options);
         Driver {
@@ -57,7 +69,7 @@ impl Driver {
         }
     }
 
-    async fn browser(&self) -> Client {
+    pub async fn browser(&self) -> Client {
         ClientBuilder::new(HttpConnector::new())
             .capabilities(self.capabilities.clone())
             .connect(&format!("http://127.0.0.1:{}", self.port))
@@ -73,12 +85,12 @@ impl Drop for Driver {
     }
 }
 
-async fn text_of(browser: &Client, selector: &str) -> String {
+pub async fn text_of(browser: &Client, selector: &str) -> String {
     let found = browser.wait().for_element(Locator::Css(selector)).await;
     found.expect(selector).text().await.expect("its text")
 }
 
-async fn attribute_of(browser: &Client, selector: &str, name: &str) -> String {
+pub async fn attribute_of(browser: &Client, selector: &str, name: &str) -> String {
     let found = browser
         .wait()
         .for_element(Locator::Css(selector))
@@ -87,12 +99,12 @@ async fn attribute_of(browser: &Client, selector: &str, name: &str) -> String {
     found.attr(name).await.expect("an answer").expect(name)
 }
 
-async fn follow(browser: &Client, locator: Locator<'_>) {
+pub async fn follow(browser: &Client, locator: Locator<'_>) {
     let found = browser.wait().for_element(locator).await.expect("a link");
     found.click().await.expect("it can be followed");
 }
 
-async fn sign_in(browser: &Client, address: &str, token: &str) {
+pub async fn sign_in(browser: &Client, address: &str, token: &str) {
     browser
         .goto(&format!("{address}/sign-in"))
         .await
@@ -110,7 +122,7 @@ async fn sign_in(browser: &Client, address: &str, token: &str) {
 }
 
 /// Pixels that a page is wider than its window.
-async fn overhang(browser: &Client) -> i64 {
+pub async fn overhang(browser: &Client) -> i64 {
     let script = "return document.documentElement.scrollWidth - window.innerWidth";
     let pixels: Value = browser.execute(script, Vec::new()).await.expect("a width");
     pixels.as_i64().expect("a number")

@@ -143,9 +143,15 @@ mod tests {
     #[test]
     fn a_step_hangs_between_two_running_totals_and_a_total_stands_on_zero() {
         let step = step_bar(100.0, 75.0, 0.0, 100.0);
-        assert!(step.contains(r#"class="taken" x="117.5" y="4" width="37.5""#), "{step}");
+        assert!(
+            step.contains(r#"class="taken" x="117.5" y="4" width="37.5""#),
+            "{step}"
+        );
         let total = step_bar(0.0, 75.0, 0.0, 100.0);
-        assert!(total.contains(r#"class="whole" x="5" y="4" width="112.5""#), "{total}");
+        assert!(
+            total.contains(r#"class="whole" x="5" y="4" width="112.5""#),
+            "{total}"
+        );
         assert!(!step_bar(0.0, 0.0, 0.0, 0.0).contains("NaN"));
     }
 

@@ -77,7 +77,12 @@ pub(super) struct Known<'a> {
 
 pub(super) fn next_steps(known: &Known) -> Vec<NextStep> {
     let mut steps = of_register(known);
-    steps.extend(known.rounds.iter().filter_map(|round| of_round(round, known)));
+    steps.extend(
+        known
+            .rounds
+            .iter()
+            .filter_map(|round| of_round(round, known)),
+    );
     if known.open_flags > 0 {
         let words = match known.open_flags {
             1 => "Answer the one open flag".to_owned(),
@@ -93,7 +98,10 @@ pub(super) fn next_steps(known: &Known) -> Vec<NextStep> {
         steps.push(NextStep::new(words, Place::Findings));
     }
     if known.periods.is_empty() {
-        steps.push(NextStep::new("Open the first monitoring period", Place::Statements));
+        steps.push(NextStep::new(
+            "Open the first monitoring period",
+            Place::Statements,
+        ));
     }
     for period in known.periods.iter().filter(|one| one.closed_by.is_none()) {
         steps.extend(of_period(period, known));
@@ -106,9 +114,21 @@ fn of_register(known: &Known) -> Vec<NextStep> {
     [
         (known.sites == 0, "Add the first site", Place::Sites),
         (known.models == 0, "Add the first stove model", Place::Sites),
-        (known.households == 0, "Send the list of households", Place::Evidence),
-        (known.deployments == 0, "Send the list of stoves handed out", Place::Evidence),
-        (known.rounds.is_empty(), "Open the first round", Place::Rounds),
+        (
+            known.households == 0,
+            "Send the list of households",
+            Place::Evidence,
+        ),
+        (
+            known.deployments == 0,
+            "Send the list of stoves handed out",
+            Place::Evidence,
+        ),
+        (
+            known.rounds.is_empty(),
+            "Open the first round",
+            Place::Rounds,
+        ),
     ]
     .into_iter()
     .filter(|(lacks, _, _)| *lacks)
@@ -136,7 +156,9 @@ fn of_period(view: &PeriodView, known: &Known) -> Vec<NextStep> {
         return missing.map_or_else(Vec::new, |missing| before_stating(code, missing));
     };
     let later = known.batch_sequences.iter();
-    let later = later.filter(|sequence| **sequence >= latest.position).count();
+    let later = later
+        .filter(|sequence| **sequence >= latest.position)
+        .count();
     let mut steps = Vec::new();
     if later > 0 {
         let word = if later == 1 { "batch" } else { "batches" };
@@ -146,11 +168,19 @@ fn of_period(view: &PeriodView, known: &Known) -> Vec<NextStep> {
     let blocking = known.blocking.get(code).map_or(&[][..], Vec::as_slice);
     for finding in blocking {
         let words = format!("Settle {finding}, which holds it open");
-        steps.push(NextStep::of_period(code, words, Place::Finding(finding.clone())));
+        steps.push(NextStep::of_period(
+            code,
+            words,
+            Place::Finding(finding.clone()),
+        ));
     }
     if steps.is_empty() {
         let words = "Read its statement, hand it to the verifier, then close the period";
-        steps.push(NextStep::of_period(code, words, Place::Statement(latest.id)));
+        steps.push(NextStep::of_period(
+            code,
+            words,
+            Place::Statement(latest.id),
+        ));
     }
     steps
 }
@@ -168,7 +198,13 @@ fn before_stating(code: &str, missing: &Missing) -> Vec<NextStep> {
 
 /// Where a gap is mended, by its code.
 fn place_of(period: &str, gap: &str) -> Place {
-    let of_a_methodology = ["without-rule", "twice", "otherwise", "unusable", "contradicts"];
+    let of_a_methodology = [
+        "without-rule",
+        "twice",
+        "otherwise",
+        "unusable",
+        "contradicts",
+    ];
     if gap == "period-not-over" {
         Place::Statements
     } else if gap.starts_with("factor") || gap.starts_with("gwp") || gap.starts_with("species") {

@@ -109,9 +109,17 @@ fn an_open_period_says_first_what_it_lacks_and_where_that_is_mended() {
     world.missing = vec![Missing {
         period: "2026".into(),
         methodology: "m@1".into(),
-        gaps: vec![gap("no-usage-survey"), gap("factor-missing"), gap("fuel-without-rule")],
+        gaps: vec![
+            gap("no-usage-survey"),
+            gap("factor-missing"),
+            gap("fuel-without-rule"),
+        ],
     }];
-    let places: Vec<Place> = world.steps().into_iter().map(|(_, _, place)| place).collect();
+    let places: Vec<Place> = world
+        .steps()
+        .into_iter()
+        .map(|(_, _, place)| place)
+        .collect();
     let methods = Place::Methods("2026".into());
     assert_eq!(places, [Place::Evidence, Place::Factors, methods]);
     world.missing[0].gaps.clear();
