@@ -23,6 +23,7 @@ mod findings;
 mod flags;
 mod form_faults;
 mod form_field;
+mod form_token;
 mod forms;
 mod formula;
 mod guard;
@@ -138,6 +139,7 @@ pub fn router(service: Service) -> Router {
         .route("/export", get(export::download))
         .route("/assets/{name}", get(assets::serve))
         .fallback(refusal::unknown_path)
+        .layer(from_fn(form_token::guard))
         .layer(from_fn(guard::guard))
         .with_state(service)
 }

@@ -115,6 +115,26 @@ async fn a_period_is_opened_stated_and_closed_by_forms() {
 }
 
 #[tokio::test]
+async fn a_form_without_the_token_of_its_session_does_nothing() {
+    let programme = TestProgramme::start().await;
+    let mut browser = Browser::new(&programme);
+    let secret = programme.manager_secret.clone();
+    browser.send("/sign-in", &[("token", &secret)]).await;
+    let site = [("code", "NORTH"), ("name", "North Shore")];
+    assert_eq!(browser.send_bare("/sites", &site).await.status, 403);
+    let guessed = [site[0], site[1], ("form_token", "0000")];
+    assert_eq!(browser.send_bare("/sites", &guessed).await.status, 403);
+    let mut other = Browser::new(&programme);
+    other.send("/sign-in", &[("token", &secret)]).await;
+    let foreign = other.form_token().await.expect("a token");
+    let foreign = [site[0], site[1], ("form_token", &foreign)];
+    assert_eq!(browser.send_bare("/sites", &foreign).await.status, 403);
+    let sites = programme.manager.get("/sites").await.ok(200);
+    assert_eq!(sites.as_array().map(Vec::len), Some(0), "{sites}");
+    assert_eq!(browser.send("/sites", &site).await.status, 303);
+}
+
+#[tokio::test]
 async fn whoever_does_not_manage_sees_no_forms_and_is_refused() {
     let programme = seeded_programme().await;
     let verifier = programme.issue("verifier").await;
