@@ -6,10 +6,14 @@
 mod columns;
 pub mod drawing;
 pub mod figures;
+mod histogram;
 mod interval;
+mod spans;
 
 pub use columns::{Series, StackedColumns};
-pub use interval::{Interval, interval_bar, share_bar};
+pub use histogram::{Group, Histogram};
+pub use interval::{Interval, interval_bar, share_bar, step_bar};
+pub use spans::{Span, Spans};
 
 /// Text made safe to stand between tags or in a quoted attribute.
 fn escaped(text: &str) -> String {

@@ -1,14 +1,20 @@
 //! What the first page answers: what was avoided and stored, how sure, and what
 //! must be done before the period can be stated.
 
+mod next_steps;
+
+pub use next_steps::{NextStep, Place};
+
 use super::batches::BatchView;
 use super::periods::PeriodView;
 use super::rounds::RoundView;
 use super::statements::StatementView;
-use super::{Caller, Service, ServiceError};
+use super::{Caller, Role, Service, ServiceError};
 use crate::accounting::statement::{Gap, Statement};
 use crate::store;
 use chrono::{Datelike, Months, NaiveDate};
+use next_steps::{Known, next_steps};
+use std::collections::BTreeMap;
 
 /// Stoves in service on one day.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -35,18 +41,17 @@ pub struct Overview {
     pub periods: Vec<PeriodView>,
     /// The latest statement and its figures.
     pub statement: Option<(StatementView, Statement)>,
-    /// For each open period without a statement: what is missing, under the
-    /// first supplied methodology.
-    pub missing: Vec<Missing>,
+    /// What is to be done next; none for a caller who is bound to sites.
+    pub steps: Vec<NextStep>,
 }
 
 /// What stands between a period and its statement.
 #[derive(Debug, Clone)]
-pub struct Missing {
-    pub period: String,
-    pub methodology: String,
+struct Missing {
+    period: String,
+    methodology: String,
     /// Empty = it can be stated now.
-    pub gaps: Vec<Gap>,
+    gaps: Vec<Gap>,
 }
 
 /// Months shown at the most; a longer programme shows its last ones.
@@ -65,24 +70,70 @@ impl Service {
             None => None,
         };
         let periods = self.periods(caller).await?;
-        let missing = if whole {
-            self.missing(caller, &periods, &statements).await?
+        let (counts, in_service) = self.register_over_time(caller).await?;
+        let rounds = self.rounds(caller).await?;
+        let batches = self.batches(caller, None).await?;
+        let steps = if whole {
+            let sequences: Vec<u64> = batches.iter().map(|batch| batch.sequence).collect();
+            next_steps(&Known {
+                today: self.now().date_naive(),
+                sites: self.sites(caller).await?.len(),
+                models: self.stove_models(caller).await?.len(),
+                households: counts.households,
+                deployments: counts.deployments,
+                rounds: &rounds,
+                last_steps: &self.last_steps(caller).await?,
+                open_flags: self.open_flags(caller).await?,
+                open_findings: self.findings_not_closed(caller).await?,
+                periods: &periods,
+                blocking: &self.holding_open(caller, &periods).await?,
+                statements: &statements,
+                batch_sequences: &sequences,
+                missing: &self.missing(caller, &periods, &statements).await?,
+            })
         } else {
             Vec::new()
         };
-        let (counts, in_service) = self.register_over_time(caller).await?;
         Ok(Overview {
             whole,
             households: counts.households,
             deployments: counts.deployments,
             ended: counts.ended,
             in_service,
-            rounds: self.rounds(caller).await?,
-            batches: self.batches(caller, None).await?,
+            rounds,
+            batches,
             periods,
             statement,
-            missing,
+            steps,
         })
+    }
+
+    /// Findings that are not closed; none for those who do not read findings.
+    async fn findings_not_closed(&self, caller: &Caller) -> Result<u64, ServiceError> {
+        if matches!(caller.role, Role::Manager | Role::Verifier) {
+            self.unclosed_findings(caller).await
+        } else {
+            Ok(0)
+        }
+    }
+
+    /// For each open period, the findings that keep it from being closed.
+    async fn holding_open(
+        &self,
+        caller: &Caller,
+        periods: &[PeriodView],
+    ) -> Result<BTreeMap<String, Vec<String>>, ServiceError> {
+        let mut blocking = BTreeMap::new();
+        if !matches!(caller.role, Role::Manager | Role::Verifier) {
+            return Ok(blocking);
+        }
+        for view in periods.iter().filter(|view| view.closed_by.is_none()) {
+            let code = &view.period.code;
+            let found = self.period_findings(caller, code).await?;
+            let ids = found.blocking.into_iter().map(|finding| finding.id);
+            blocking.insert(code.clone(), ids.collect());
+        }
+        Ok(blocking)
     }
 
     async fn register_over_time(
@@ -129,7 +180,9 @@ impl Service {
         let mut missing = Vec::new();
         for view in periods {
             let code = &view.period.code;
-            if statements.iter().any(|statement| statement.period == *code) {
+            if view.closed_by.is_some()
+                || statements.iter().any(|statement| statement.period == *code)
+            {
                 continue;
             }
             let gaps = self.gaps(caller, code, &methodology).await?;

@@ -184,9 +184,9 @@ pub(super) fn check_days(
 }
 
 /// Devices are those of the kitchen-test template: one vocabulary for both.
-fn check_device(field: &str, device: &str) -> Result<(), ServiceError> {
+pub fn known_devices() -> &'static [&'static str] {
     let template = BatchKind::KitchenTest.template();
-    let known = template
+    template
         .columns
         .iter()
         .find(|column| column.name == "device")
@@ -194,7 +194,11 @@ fn check_device(field: &str, device: &str) -> Result<(), ServiceError> {
             ValueRule::OneOf(values) => Some(values),
             _ => None,
         })
-        .unwrap_or_default();
+        .unwrap_or_default()
+}
+
+fn check_device(field: &str, device: &str) -> Result<(), ServiceError> {
+    let known = known_devices();
     if known.contains(&device) {
         Ok(())
     } else {

@@ -16,6 +16,7 @@ pub mod idempotency;
 pub mod jobs;
 pub mod library;
 pub mod mappings;
+pub mod measured;
 pub mod people;
 pub mod periods;
 pub mod populations;

@@ -26,6 +26,11 @@ pub(super) fn node(statement: Uuid, node: &str) -> String {
     format!("/statements/{statement}/trace?node={}", encoded(node))
 }
 
+/// The whole trace of a statement.
+pub(super) fn tree(statement: Uuid) -> String {
+    format!("/statements/{statement}/tree")
+}
+
 pub(super) fn difference(from: Uuid, to: Uuid) -> String {
     format!("/statements/{to}/difference?from={from}")
 }
@@ -66,7 +71,7 @@ pub(super) fn row_named(place: &str) -> Option<String> {
 }
 
 pub(super) fn factor(id: &FactorId) -> String {
-    format!("/factors#{}", encoded(&id.to_string()))
+    format!("/factors/{}", encoded(&id.to_string()))
 }
 
 pub(super) fn found(code: &str) -> String {

@@ -16,17 +16,21 @@ mod denials;
 mod difference;
 mod evidence;
 mod export;
+mod factor;
 mod factors;
 mod figures;
 mod finding;
 mod findings;
 mod flags;
+mod form_faults;
 mod form_field;
+mod form_token;
 mod forms;
 mod formula;
 mod guard;
 mod job;
 mod links;
+mod measured;
 mod methods;
 mod overview;
 mod page;
@@ -45,13 +49,16 @@ mod session;
 mod sheets;
 mod sign_in;
 mod simulated;
+mod sites;
 mod statement;
 mod statements;
 mod stoves_chart;
 mod trace;
 mod trail;
 mod trail_words;
+mod tree;
 mod upload;
+mod waterfall;
 mod words;
 
 use crate::service::Service;
@@ -77,6 +84,8 @@ pub fn router(service: Service) -> Router {
         .route("/tokens/{id}/revoke", post(people::revoke))
         .route("/denials", get(denials::list))
         .route("/register", get(register::show))
+        .route("/sites", get(sites::show).post(sites::add_site))
+        .route("/stove-models", post(sites::add_model))
         .route("/rounds", get(rounds::list).post(rounds::open))
         .route("/rounds/plan", post(rounds::work_out))
         .route("/rounds/{code}", get(round::show))
@@ -89,6 +98,7 @@ pub fn router(service: Service) -> Router {
             "/batches",
             get(batches::list).post(upload::send).layer(upload::limit()),
         )
+        .route("/measured", get(measured::show))
         .route("/batches/columns", get(columns::show).post(columns::save))
         .route("/batches/rejected/{id}", get(sheets::marked))
         .route("/templates/{name}", get(sheets::template))
@@ -108,12 +118,16 @@ pub fn router(service: Service) -> Router {
         .route("/corrections", get(corrections::list))
         .route("/forms", get(forms::list))
         .route("/factors", get(factors::list))
-        .route("/statements", get(statements::list))
+        .route("/factors/{id}", get(factor::show))
+        .route("/statements", get(statements::list).post(statements::make))
+        .route("/periods", post(statements::open_period))
+        .route("/periods/{code}/close", post(statements::close_period))
         .route("/statements/{id}", get(statement::show))
         .route("/statements/{id}/trace", get(trace::show))
         .route("/statements/{id}/report.pdf", get(report::pdf))
         .route("/statements/{id}/report.xlsx", get(report::workbook))
         .route("/statements/{id}/opinion", post(report::record_opinion))
+        .route("/statements/{id}/tree", get(tree::show))
         .route("/statements/{id}/difference", get(difference::show))
         .route("/methods/{period}", get(methods::show))
         .route("/findings", get(findings::list).post(findings::open))
@@ -132,6 +146,7 @@ pub fn router(service: Service) -> Router {
         .route("/export", get(export::download))
         .route("/assets/{name}", get(assets::serve))
         .fallback(refusal::unknown_path)
+        .layer(from_fn(form_token::guard))
         .layer(from_fn(guard::guard))
         .with_state(service)
 }

@@ -12,7 +12,7 @@ use super::{links, words};
 use crate::accounting::cautions;
 use crate::accounting::statement::Statement;
 use crate::service::Service;
-use crate::service::overview::Missing;
+use crate::service::overview::{NextStep, Place};
 use crate::service::rounds::RoundView;
 use crate::service::statements::StatementView;
 use askama::Template;
@@ -43,9 +43,7 @@ struct OverviewPage {
     result: Option<ResultView>,
     /// False for a reader who is bound to sites.
     whole: bool,
-    missing: Vec<MissingView>,
-    /// Periods that have their statement, said where nothing is missing.
-    stated: Vec<String>,
+    steps: Vec<StepGroup>,
     chart: Option<StovesChart>,
     standing: Option<Standing>,
     households: String,
@@ -67,14 +65,14 @@ struct ResultView {
     reductions_claim: ClaimView,
     removals_claim: ClaimView,
     further: Vec<FigureView>,
-    /// Batches accepted after the evidence was read.
-    later_batches: usize,
 }
 
-struct MissingView {
-    period: String,
-    methodology: String,
-    gaps: Vec<String>,
+/// What is to be done for one period, or for the programme.
+#[derive(Debug, PartialEq, Eq)]
+struct StepGroup {
+    period: Option<String>,
+    /// Words, and the page where it is done.
+    steps: Vec<(String, String)>,
 }
 
 struct RoundLine {
@@ -107,11 +105,6 @@ pub(super) async fn show(
         Some("site") => By::Site,
         _ => By::Model,
     };
-    let sequences: Vec<u64> = overview
-        .batches
-        .iter()
-        .map(|batch| batch.sequence)
-        .collect();
     let findings = findings::glance(&service, &caller, &overview.periods).await?;
     draw(&OverviewPage {
         findings,
@@ -124,15 +117,8 @@ pub(super) async fn show(
         result: overview
             .statement
             .as_ref()
-            .map(|(view, statement)| result(view, statement, &sequences)),
-        stated: overview
-            .periods
-            .iter()
-            .map(|period| &period.period.code)
-            .filter(|code| overview.missing.iter().all(|m| m.period != **code))
-            .cloned()
-            .collect(),
-        missing: overview.missing.into_iter().map(missing).collect(),
+            .map(|(view, statement)| result(view, statement)),
+        steps: grouped(overview.steps),
         chart: stoves_chart::chart(&overview.in_service, by, &names),
         standing: stoves_chart::standing(&overview.in_service, &names),
         households: words::count(overview.households),
@@ -144,7 +130,7 @@ pub(super) async fn show(
     })
 }
 
-fn result(view: &StatementView, statement: &Statement, batches: &[u64]) -> ResultView {
+fn result(view: &StatementView, statement: &Statement) -> ResultView {
     let claims = &statement.claims;
     let (reduced, removed) = (
         claims.reductions.tonnes.tonnes(),
@@ -166,22 +152,38 @@ fn result(view: &StatementView, statement: &Statement, batches: &[u64]) -> Resul
         reductions_claim: figures::claim("reductions", &claims.reductions, reduced),
         removals_claim: figures::claim("removals", &claims.removals, removed),
         further: FURTHER.iter().filter_map(|id| of(id, None)).collect(),
-        later_batches: batches
-            .iter()
-            .filter(|sequence| **sequence >= statement.position)
-            .count(),
     }
 }
 
-fn missing(missing: Missing) -> MissingView {
-    MissingView {
-        period: missing.period,
-        methodology: missing.methodology,
-        gaps: missing
-            .gaps
-            .into_iter()
-            .map(|gap| words::label(&gap.sentence))
-            .collect(),
+/// Steps of one period under one heading, in the order in which they came.
+fn grouped(steps: Vec<NextStep>) -> Vec<StepGroup> {
+    let mut groups: Vec<StepGroup> = Vec::new();
+    for step in steps {
+        let line = (words::label(&step.words), href(&step.place));
+        match groups.last_mut() {
+            Some(group) if group.period == step.period => group.steps.push(line),
+            _ => groups.push(StepGroup {
+                period: step.period,
+                steps: vec![line],
+            }),
+        }
+    }
+    groups
+}
+
+fn href(place: &Place) -> String {
+    match place {
+        Place::Sites => "/sites".to_owned(),
+        Place::Evidence => "/batches".to_owned(),
+        Place::Rounds => "/rounds".to_owned(),
+        Place::Round(code) => links::round(code),
+        Place::Flags => "/flags".to_owned(),
+        Place::Finding(id) => links::finding(id),
+        Place::Findings => "/findings".to_owned(),
+        Place::Factors => "/factors".to_owned(),
+        Place::Statements => "/statements".to_owned(),
+        Place::Statement(id) => links::statement(*id),
+        Place::Methods(period) => links::methods(period),
     }
 }
 
@@ -193,5 +195,28 @@ fn round(view: RoundView) -> RoundLine {
         ends_on: view.round.ends_on.to_string(),
         rows: words::count(view.rows),
         design: view.round.design,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn steps_of_one_period_stand_under_one_heading() {
+        let step = |period: Option<&str>, words: &str, place: Place| NextStep {
+            period: period.map(str::to_owned),
+            words: words.to_owned(),
+            place,
+        };
+        let groups = grouped(vec![
+            step(None, "Answer 2 open flags", Place::Flags),
+            step(Some("2026"), "Send rows", Place::Evidence),
+            step(Some("2026"), "Settle F-002", Place::Finding("F-002".into())),
+        ]);
+        let counts: Vec<usize> = groups.iter().map(|group| group.steps.len()).collect();
+        assert_eq!(counts, [1, 2]);
+        assert_eq!(groups[1].period.as_deref(), Some("2026"));
+        assert_eq!(groups[1].steps[1].1, "/findings/F-002");
     }
 }

@@ -7,11 +7,13 @@ use super::session::Visitor;
 use super::{links, words};
 use crate::accounting::cautions;
 use crate::intake::BatchKind;
+use crate::report::charts::{Span, Spans};
 use crate::service::evidence::{RowView, StoveHistory};
 use crate::service::{Caller, Service, ServiceError};
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
+use chrono::NaiveDate;
 use serde::Deserialize;
 
 const ROWS_A_PAGE: u32 = 100;
@@ -38,6 +40,8 @@ struct RegisterPage {
 /// What the register tells of one household or stove.
 struct Story {
     title: String,
+    /// What stood when, drawn.
+    drawing: String,
     events: Vec<StoryEvent>,
     tables: Vec<RowsTable>,
 }
@@ -115,10 +119,18 @@ async fn find(
                 .await?;
             ends.extend(history.ends.into_iter().filter(|end| ends_it(end, row)));
         }
-        return Ok(Some(of_household(code, &household, &deployments, &ends)));
+        let today = service.time().date_naive();
+        return Ok(Some(of_household(
+            code,
+            &household,
+            &deployments,
+            &ends,
+            today,
+        )));
     }
     let history = known(service.stove_history(caller, code, None).await)?;
-    Ok(history.map(|history| of_stove(&history)))
+    let today = service.time().date_naive();
+    Ok(history.map(|history| of_stove(&history, today)))
 }
 
 /// Nothing instead of a refusal where the code is in no row.
@@ -151,6 +163,7 @@ fn of_household(
     household: &RowView,
     deployments: &[RowView],
     ends: &[RowView],
+    today: NaiveDate,
 ) -> Story {
     let mut events: Vec<StoryEvent> = deployments
         .iter()
@@ -176,14 +189,17 @@ fn of_household(
     if !ends.is_empty() {
         tables.push(RowsTable::new(ENDS, BatchKind::DeploymentEnds, ends));
     }
+    let title = format!("Household {code}");
+    let stoves = ("Stove", "serial");
     Story {
-        title: format!("Household {code}"),
+        drawing: drawn(&title, deployments, ends, stoves, today),
+        title,
         events,
         tables,
     }
 }
 
-fn of_stove(history: &StoveHistory) -> Story {
+fn of_stove(history: &StoveHistory, today: NaiveDate) -> Story {
     let mut events: Vec<StoryEvent> = history
         .deployments
         .iter()
@@ -204,11 +220,48 @@ fn of_stove(history: &StoveHistory) -> Story {
         let kind = BatchKind::DeploymentEnds;
         tables.push(RowsTable::new(ENDS, kind, &history.ends));
     }
+    let title = format!("Stove {}", history.serial);
+    let households = ("Household", "household_code");
     Story {
-        title: format!("Stove {}", history.serial),
+        drawing: drawn(
+            &title,
+            &history.deployments,
+            &history.ends,
+            households,
+            today,
+        ),
+        title,
         events,
         tables,
     }
+}
+
+/// The deployments as bars from installation to end; `named` is what each is called, and the
+/// column that tells which.
+fn drawn(
+    title: &str,
+    deployments: &[RowView],
+    ends: &[RowView],
+    named: (&str, &str),
+    today: NaiveDate,
+) -> String {
+    let day = |row: &RowView, column: &str| cell(row, column).parse::<NaiveDate>().ok();
+    let spans = deployments.iter().filter_map(|row| {
+        let later = ends.iter().find(|end| ends_it(end, row));
+        Some(Span {
+            name: format!("{} {}", named.0, cell(row, named.1)),
+            from: day(row, "installed_on")?,
+            to: day(row, "ended_on").or_else(|| day(later?, "ended_on")),
+        })
+    });
+    let drawing = Spans {
+        id: "story".to_owned(),
+        title: format!("{title} over time"),
+        description: "Each bar runs from an installation to its end, or to today where it goes on. The same days stand in the list below.".to_owned(),
+        today,
+        spans: spans.collect(),
+    };
+    drawing.svg()
 }
 
 /// The days that one deployment row tells of.
@@ -277,7 +330,10 @@ mod tests {
                     "ended_on": "2025-02-01", "end_reason": "broken"}),
             )],
         };
-        let told: Vec<String> = of_stove(&history)
+        let story = of_stove(&history, "2026-01-01".parse().unwrap());
+        assert_eq!(story.drawing.matches("<rect").count(), 2);
+        assert!(story.drawing.contains("Household HH-1"));
+        let told: Vec<String> = story
             .events
             .into_iter()
             .map(|event| format!("{} {}", event.on, event.words))

@@ -6,6 +6,7 @@ use super::refusal::Refusal;
 use super::report::OpinionForm;
 use super::session::Visitor;
 use super::simulated::{self, BothView, ContributionView};
+use super::waterfall::{self, StepLine};
 use super::{links, words};
 use crate::accounting::records::findings::SubjectKind;
 use crate::accounting::statement::{Figure, FigureKind, Statement};
@@ -26,6 +27,9 @@ struct StatementPage {
     statement: Statement,
     reductions: TotalView,
     removals: TotalView,
+    reductions_steps: Vec<StepLine>,
+    removals_steps: Vec<StepLine>,
+    tree: String,
     /// Further groups of figures, each with its heading.
     groups: Vec<(&'static str, Vec<FigureView>)>,
     both: Vec<BothView>,
@@ -158,6 +162,9 @@ pub(super) async fn page(
         shell: Shell::of(caller, Section::Statements, title),
         reductions,
         removals,
+        reductions_steps: waterfall::reductions(id, &statement),
+        removals_steps: waterfall::removals(id, &statement),
+        tree: links::tree(id),
         both: simulated::both(id, &statement),
         groups: groups
             .into_iter()

@@ -23,6 +23,11 @@ pub struct Driver {
 
 impl Driver {
     pub fn start() -> Self {
+        Driver::start_with(&[])
+    }
+
+    /// With further arguments of the browser.
+    pub fn start_with(further: &[&str]) -> Self {
         let profile = tempfile::tempdir().expect("a folder");
         let mut process = Command::new("chromedriver")
             .arg("--port=0")
@@ -39,14 +44,21 @@ impl Driver {
                 port.trim_end_matches('.').parse().ok()
             })
             .expect("chromedriver names its port");
-        let options = json!({
-            "args": [
-                "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-                "--disable-background-networking", "--disable-component-update", "--disable-sync",
-                "--disable-dev-shm-usage",
-                format!("--user-data-dir={}", profile.path().display()),
-            ],
-        });
+        let folder = format!("--user-data-dir={}", profile.path().display());
+        let mut arguments = vec![
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--disable-quic",
+            "--no-first-run",
+            "--disable-background-networking",
+            "--disable-component-update",
+            "--disable-sync",
+            "--disable-dev-shm-usage",
+            &folder,
+        ];
+        arguments.extend(further);
+        let options = json!({"args": arguments});
         let mut capabilities = Capabilities::new();
         capabilities.insert("goog:chromeOptions".to_owned(), options);
         Driver {

@@ -15,6 +15,7 @@ mod main_job;
 mod matrix;
 mod methodologies;
 mod openapi;
+mod pages;
 mod people;
 mod periods;
 mod populations;

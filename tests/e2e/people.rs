@@ -14,6 +14,8 @@ pub struct Browser {
     base: String,
     programme: String,
     pub session: Option<String>,
+    /// Of the session: goes with every form.
+    token: Option<String>,
     /// Sent as the address that a proxy saw.
     from: &'static str,
 }
@@ -26,6 +28,7 @@ impl Browser {
             base: format!("http://{}", programme.app.address),
             programme: programme.code.clone(),
             session: None,
+            token: None,
             from: "192.0.2.1",
         }
     }
@@ -43,8 +46,28 @@ impl Browser {
         Answer::of(self.request(Method::GET, path)).await
     }
 
-    /// Sends a form, and keeps the cookie that comes back.
+    /// The token of the session's forms, read off a page as a browser would.
+    pub async fn form_token(&mut self) -> Option<String> {
+        if self.session.is_some() && self.token.is_none() {
+            let page = self.get("/account").await.text();
+            let (_, from) = page
+                .split_once("name=\"form_token\" value=\"")
+                .expect("a form");
+            self.token = from.split('"').next().map(str::to_owned);
+        }
+        self.token.clone()
+    }
+
+    /// Sends a form with the session's token, and keeps the cookie that comes back.
     pub async fn send(&mut self, path: &str, fields: &[(&str, &str)]) -> Answer {
+        let token = self.form_token().await;
+        let mut fields = fields.to_vec();
+        fields.extend(token.iter().map(|token| ("form_token", token.as_str())));
+        self.send_bare(path, &fields).await
+    }
+
+    /// Sends these fields and no other.
+    pub async fn send_bare(&mut self, path: &str, fields: &[(&str, &str)]) -> Answer {
         let query = reqwest::Url::parse_with_params("http://x/", fields).expect("fields");
         let request = self
             .request(Method::POST, path)
@@ -56,6 +79,7 @@ impl Browser {
             assert!(cookie.contains("HttpOnly") && cookie.contains("SameSite=Strict"));
             let value = rest.split(';').next().unwrap_or_default();
             self.session = (!value.is_empty()).then(|| value.to_owned());
+            self.token = None;
         }
         answer
     }

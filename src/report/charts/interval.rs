@@ -74,6 +74,29 @@ pub fn share_bar(share: f64) -> String {
     )
 }
 
+/// Draws one step of a waterfall: a bar from one running total to the next, on a line from
+/// `least` to `most`. A bar that stands on zero is a total.
+pub fn step_bar(from: f64, to: f64, least: f64, most: f64) -> String {
+    let least = least.min(0.0);
+    let span = if most > least { most - least } else { 1.0 };
+    let at = |value: f64| MARGIN + (value - least) / span * (WIDTH - 2.0 * MARGIN);
+    let (left, right) = (at(from.min(to)), at(from.max(to)));
+    let class = if from == 0.0 { "whole" } else { "taken" };
+    format!(
+        concat!(
+            r#"<svg class="interval" viewBox="0 0 {width} {height}" aria-hidden="true" "#,
+            r#"focusable="false"><path class="axis" d="M{zero} 1v16"/>"#,
+            r#"<rect class="{class}" x="{x}" y="4" width="{bar}" height="10"/></svg>"#
+        ),
+        width = coordinate(WIDTH),
+        height = coordinate(HEIGHT),
+        zero = coordinate(at(0.0)),
+        class = class,
+        x = coordinate(left),
+        bar = coordinate((right - left).max(1.0)),
+    )
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -115,6 +138,21 @@ mod tests {
     fn all_zero_is_still_a_drawing() {
         let svg = bar(0.0, 0.0, 0.0, None);
         assert!(svg.contains(r#"cx="5""#) && !svg.contains("NaN"), "{svg}");
+    }
+
+    #[test]
+    fn a_step_hangs_between_two_running_totals_and_a_total_stands_on_zero() {
+        let step = step_bar(100.0, 75.0, 0.0, 100.0);
+        assert!(
+            step.contains(r#"class="taken" x="117.5" y="4" width="37.5""#),
+            "{step}"
+        );
+        let total = step_bar(0.0, 75.0, 0.0, 100.0);
+        assert!(
+            total.contains(r#"class="whole" x="5" y="4" width="112.5""#),
+            "{total}"
+        );
+        assert!(!step_bar(0.0, 0.0, 0.0, 0.0).contains("NaN"));
     }
 
     #[test]
