@@ -161,8 +161,7 @@ async fn opinions_on(
 ) -> Result<Vec<OpinionView>, ServiceError> {
     let position = store::trail::size(connection, caller.programme_id).await?;
     let kinds = [OPINION_RECORDED];
-    let entries =
-        store::trail::of_kinds(connection, caller.programme_id, &kinds, position).await?;
+    let entries = store::trail::of_kinds(connection, caller.programme_id, &kinds, position).await?;
     let subject = statement.to_string();
     entries
         .into_iter()

@@ -3,6 +3,7 @@
 
 mod gather;
 
+use super::trail::key_chain;
 use super::{Caller, Service, ServiceError, apart};
 use crate::report::source::ReportSource;
 use crate::report::{content, pdf, workbook};
@@ -133,14 +134,14 @@ impl Service {
         let checkpoint = self
             .checkpoint_at(&mut transaction, caller, named.position)
             .await?;
+        let chain = key_chain(&mut transaction, caller.programme_id).await?;
         transaction.commit().await?;
-        let key = self.log_keys.verifier_key(&caller.programme_code)?;
+        let key = chain.in_force_at(named.position).to_string();
         let mut connection = self.reading(caller).await?;
         let kinds = gather::kinds();
         let programme = caller.programme_id;
         let position = named.position;
-        let entries =
-            store::trail::of_kinds(&mut connection, programme, &kinds, position).await?;
+        let entries = store::trail::of_kinds(&mut connection, programme, &kinds, position).await?;
         let row = store::statements::by_id(&mut connection, programme, named.request.statement)
             .await?
             .ok_or_else(|| ServiceError::not_found("statement", named.request.statement))?;

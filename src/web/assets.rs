@@ -94,9 +94,18 @@ mod tests {
 
     #[test]
     fn the_scripts_ask_nothing_of_other_hosts_and_run_no_text() {
-        let scripts = ASSETS.into_iter().filter(|asset| asset.media_type == SCRIPT);
+        let scripts = ASSETS
+            .into_iter()
+            .filter(|asset| asset.media_type == SCRIPT);
         for script in scripts.map(|asset| asset.content) {
-            for unwelcome in ["http:", "https:", "import", "eval(", "innerHTML", "Function("] {
+            for unwelcome in [
+                "http:",
+                "https:",
+                "import",
+                "eval(",
+                "innerHTML",
+                "Function(",
+            ] {
                 assert!(!script.contains(unwelcome), "{unwelcome}");
             }
         }
