@@ -73,7 +73,7 @@ pub fn waterfall(statement: &Statement) -> Option<Drawing> {
             Shape::Frame { area }
         });
         if row > 0 {
-            let x = from.max(to).min(scale.at(words::drawn(step.from)).max(to));
+            let x = from.max(to);
             shapes.push(Shape::line((x, top - PITCH + THICK), (x, top), 0.4, 150));
         }
         named(&mut shapes, top, &step.name, step.total);
