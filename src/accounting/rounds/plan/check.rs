@@ -88,9 +88,8 @@ impl RoundPlan {
     }
 
     fn check_strata(&self, kind: RoundKind) -> Result<(), RoundError> {
-        if !self.strata.is_empty() && self.design != SampleDesign::Stratified
-            || !self.allocation.is_default() && self.design != SampleDesign::Stratified
-        {
+        let speaks = !self.strata.is_empty() || !self.allocation.is_default();
+        if speaks && self.design != SampleDesign::Stratified {
             return Err(RoundError::field(
                 "strata",
                 "and allocation belong to a stratified design only",
