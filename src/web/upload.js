@@ -171,6 +171,8 @@
 
   // After a reload the browser has forgotten the file, and we have not.
   const goOn = async () => {
+    // Whoever comes with choices made has something else in mind.
+    if (window.location.search) return;
     for (const name of Object.keys(localStorage).filter((key) => key.startsWith(KEY)).reverse()) {
       const [owner, chosen, fileName] = JSON.parse(name.slice(KEY.length));
       if (owner !== address) continue;

@@ -3,6 +3,7 @@
 
 use super::{ended, programme, workers};
 use crate::browser::{Driver, follow, sign_in, text_of};
+use crate::support::TestProgramme;
 use fantoccini::{Client, Locator};
 use serde_json::{Value, json};
 use std::net::SocketAddr;
@@ -169,7 +170,12 @@ async fn a_picked_file_whose_line_is_cut_goes_on_where_it_was_and_a_dropped_one_
     assert_eq!(job["result"]["file_sha256"], sha256);
     until(&browser, &says("rows were added")).await;
 
-    // A dropped file is chosen, and is sent with what is chosen beside it.
+    drop_a_file(&browser, &address, &programme).await;
+    browser.close().await.expect("it closes");
+}
+
+/// A dropped file is chosen, and is sent with what is chosen beside it.
+async fn drop_a_file(browser: &Client, address: &str, programme: &TestProgramme) {
     browser
         .goto(&format!("{address}/batches?kind=usage_survey&round=usage"))
         .await
@@ -185,14 +191,14 @@ async fn a_picked_file_whose_line_is_cut_goes_on_where_it_was_and_a_dropped_one_
                 return [taken, marked, form.classList.contains('over'),
                         form.elements.file.files[0].name, form.elements.tried.click()]";
     let text = String::from_utf8(super::usage()).expect("text");
-    let seen = ask(&browser, drop, vec![json!(text)]).await;
+    let seen = ask(browser, drop, vec![json!(text)]).await;
     assert_eq!(seen, json!([true, true, false, "dropped.csv", null]));
     assert_eq!(
-        text_of(&browser, "#send output").await,
+        text_of(browser, "#send output").await,
         "dropped.csv is chosen."
     );
-    follow(&browser, Locator::Css("#send button")).await;
-    let id = job_shown(&browser).await;
+    follow(browser, Locator::Css("#send button")).await;
+    let id = job_shown(browser).await;
     let job = ended(&programme.manager, &id).await;
     assert_eq!(job["state"], "succeeded", "{job:#}");
     assert_eq!(job["work"]["dry_run"], true);
@@ -200,6 +206,5 @@ async fn a_picked_file_whose_line_is_cut_goes_on_where_it_was_and_a_dropped_one_
         (&job["result"]["rows"], &job["result"]["dry_run"]),
         (&json!(2), &json!(true))
     );
-    until(&browser, &says("2 rows would be accepted")).await;
-    browser.close().await.expect("it closes");
+    until(browser, &says("2 rows would be accepted")).await;
 }
