@@ -201,13 +201,7 @@ fn product(a: &[f64; ORDER], b: &[f64; ORDER], n: usize) -> f64 {
     a.iter().zip(backwards).map(|(a, b)| a * b).sum()
 }
 
-/// `ln` of about the median, for Newton's method to begin with.
 fn beta_median_ln(a: f64, b: f64, constant: f64) -> f64 {
-    if a > 1.0 && b > 1.0 {
-        // Within 4 % of it (Kerman 2011, A closed-form approximation for the median of the beta
-        // distribution; MEMORY, held against statrs in the tests).
-        return ln((a - 1.0 / 3.0) / (a + b - 2.0 / 3.0));
-    }
     let (mut low, mut high) = (LEAST_LN, -1e-17);
     for _ in 0..HALVINGS {
         let middle = 0.5 * (low + high);

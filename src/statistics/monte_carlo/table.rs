@@ -109,10 +109,10 @@ pub(super) const FITTED: usize = 6;
 /// `cos(pi (2 j + 1) / 12)`: the roots of the sixth Chebyshev polynomial.
 const ROOTS: [f64; FITTED] = [
     0.965_925_826_289_068_3,
-    0.707_106_781_186_547_6,
+    std::f64::consts::FRAC_1_SQRT_2,
     0.258_819_045_102_520_74,
     -0.258_819_045_102_520_74,
-    -0.707_106_781_186_547_6,
+    -std::f64::consts::FRAC_1_SQRT_2,
     -0.965_925_826_289_068_3,
 ];
 
