@@ -11,7 +11,8 @@ pub const ENTRIES: &str = "trail/entries.jsonl";
 pub const CONTENTS: &str = "trail/contents.jsonl";
 pub const CHECKPOINT: &str = "trail/checkpoint.txt";
 pub const CHECKPOINT_KEY: &str = "trail/checkpoint-key.txt";
-/// Checkpoints that witnesses cosigned, one JSON object with `size` and `note` a line.
+/// Checkpoints that witnesses cosigned, one JSON object with `size` and `note` a line; not
+/// there where nobody did.
 pub const COSIGNED: &str = "trail/cosigned.jsonl";
 pub const FACTORS: &str = "factors.json";
 pub const METHODOLOGIES: &str = "methodologies.json";
@@ -138,7 +139,7 @@ pub fn readme(programme_code: &str, programme_name: &str, position: u64) -> Stri
          | `data/trail/contents.jsonl` | what each entry committed to, in the same order |\n\
          | `data/trail/checkpoint.txt` | the signed head of the log (C2SP checkpoint, Ed25519) |\n\
          | `data/trail/checkpoint-key.txt` | the log's keys, the one in force last; compare with a copy you trust |\n\
-         | `data/trail/cosigned.jsonl` | checkpoints with the cosignatures of witnesses (C2SP tlog-cosignature) |\n\
+         | `data/trail/cosigned.jsonl` | checkpoints with the cosignatures of witnesses, where there are any (C2SP tlog-cosignature) |\n\
          | `data/datapackage.json` | columns, units and bounds of the tables (Data Package) |\n\n\
          `row_hash` is SHA-256 over 0x00 and the row's canonical JSON (RFC 8785): an object of the\n\
          template's columns, each a string as it stands in the table, or null where it is empty.\n\

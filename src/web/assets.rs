@@ -101,7 +101,8 @@ mod tests {
             for unwelcome in [
                 "http:",
                 "https:",
-                "import",
+                "import ",
+                "import(",
                 "eval(",
                 "innerHTML",
                 "Function(",

@@ -257,12 +257,14 @@ async fn a_verifier_reads_everything_and_writes_nothing() {
     let statement = seeded().statement["id"].as_str().expect("an id");
     let batch = seeded().batches[0].1["id"].as_str().expect("an id");
     let same = format!("?from={statement}");
+    let record = format!("?record=batch&key={batch}");
     for (method, path, secured) in documented_operations(&programme).await {
         if method != Method::GET || !secured {
             continue;
         }
         let address = path
             .replace("{statement}", statement)
+            .replace("{size}", "1")
             .replace("{batch}", batch)
             .replace("{job}", &job)
             .replace("{finding}", "F-001")
@@ -276,6 +278,8 @@ async fn a_verifier_reads_everything_and_writes_nothing() {
             Some("inclusion") => "?index=0",
             Some("consistency") => "?old_size=1",
             Some("difference") => same.as_str(),
+            Some("proof") if path.contains("/statements/") => "?figure=reductions_co2e",
+            Some("proof" | "proof-file") if !path.contains("/rows/") => record.as_str(),
             _ => "",
         };
         let address = filled(&address, &programme.code) + query;

@@ -31,6 +31,9 @@ impl Service {
             .map(|key| format!("{key}\n"))
             .collect();
         put(bag, layout::CHECKPOINT_KEY, keys.as_bytes())?;
+        if cosigned.is_empty() {
+            return Ok(());
+        }
         let mut file = bag.payload(layout::COSIGNED).map_err(disk)?;
         for (size, note) in cosigned {
             let line = canonical_of(&json!({"size": size, "note": note}))

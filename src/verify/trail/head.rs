@@ -132,7 +132,7 @@ struct Cosigned {
 
 /// Checks every cosigned checkpoint, and says whose cosignatures hold.
 pub(super) fn check_cosigned(bag: &Bag, options: &Options, walk: &Walk, report: &mut Report) {
-    // Bags of earlier versions have no such file.
+    // Where nobody cosigned there is no such file.
     let notes = text(bag, layout::COSIGNED).unwrap_or_default();
     let mut latest: BTreeMap<String, (u64, Cosignature)> = BTreeMap::new();
     for (number, line) in (1..).zip(notes.lines()) {
