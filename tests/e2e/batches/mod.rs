@@ -37,7 +37,8 @@ pub fn case(
     }
 }
 
-/// Rows under the header of their kind, without the columns that a file may leave out.
+/// Rows under the header of their kind, without the columns that a file may leave out where the
+/// rows leave them out.
 pub fn rows(kind: &str, rows: &[&str]) -> Vec<u8> {
     let kind: emberbook::intake::BatchKind = kind.parse().expect("a kind");
     let columns = &kind.template().columns;

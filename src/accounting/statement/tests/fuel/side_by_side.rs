@@ -96,7 +96,7 @@ fn a_methodology_that_counts_populations_wants_them_counted() {
     let gaps = found[0].outcome.as_ref().unwrap_err();
     assert_eq!(gaps[0].code, "population-not-counted");
     assert!(
-        gaps[0].sentence.starts_with("counting@1 corrects"),
+        gaps[0].sentence.starts_with("counting@3 corrects"),
         "{gaps:?}"
     );
     // Counted for one that asks, they serve one that does not.
