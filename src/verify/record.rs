@@ -23,7 +23,7 @@ use crate::accounting::rounds::records::{
 };
 use crate::accounting::statement::Statement;
 use crate::trail::merkle::{Hash, sha256};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// Everything that the trail says, each with the entry that says it.

@@ -224,6 +224,9 @@ fn design(design: Design) -> &'static str {
     match design {
         Design::SimpleRandom => "simple random sample",
         Design::StratifiedBySite => "stratified by site",
+        Design::PostStratifiedBySite => {
+            "simple random sample, weighed afterwards by site (post-stratified)"
+        }
         Design::ClusteredBySite => "clustered by site",
     }
 }
