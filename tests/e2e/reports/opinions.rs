@@ -73,11 +73,7 @@ async fn the_bag_with_an_opinion_checks_out() {
     let folder = tempfile::tempdir().expect("a folder");
     let bag = folder.path().join("bag.tar.gz");
     std::fs::write(&bag, programme.manager.get("/export").await.bytes).expect("the bag");
-    let options = Options {
-        key: None,
-        kept_checkpoint: None,
-    };
-    let report = verify(&bag, &options);
+    let report = verify(&bag, &Options::default());
     assert!(report.is_sound(), "{report}");
 }
 
