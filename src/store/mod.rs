@@ -9,6 +9,7 @@ pub mod cohorts;
 pub mod corrections;
 pub mod denials;
 pub mod drawn_rounds;
+pub mod files;
 pub mod findings;
 pub mod flags;
 pub mod idempotency;

@@ -9,6 +9,7 @@ use crate::accounting::rounds::drawing::{draw, draw_hash, seed};
 use crate::accounting::rounds::frame::{FrameUnit, frame, group_counts, in_service, rows_hash};
 use crate::accounting::rounds::plan::RoundPlan;
 use crate::accounting::rounds::records::{DrawRecord, FrameRecord, PlanRecord, SeedRecord};
+use crate::intake::neutral;
 use crate::statistics::draw::frame_hash;
 use crate::trail::bag::Bag;
 use crate::trail::merkle::Hash;
@@ -163,8 +164,8 @@ fn redo(steps: &RoundSteps, evidence: &Evidence, tables: &mut Tables) -> Result<
         framed.sha256.clone(),
         seeded.tree_size.to_string(),
         root,
-        seeded.words.clone(),
-        seeded.source.clone(),
+        neutral(&seeded.words).into_owned(),
+        neutral(&seeded.source).into_owned(),
         seeded.seed.clone(),
     ]);
     let again =

@@ -4,14 +4,15 @@
 use super::layout;
 use super::record::History;
 use super::report::{Fault, Level, Report};
+use super::row_hash::RowHasher;
+use super::tables::Table;
 use crate::accounting::evidence::{
     BaselineSurveyAnswer, CharLabTest, CharWeighing, CookingTest, Deployment, DeploymentEnd,
     Household, KitchenDay, MoistureReading, StoveTest, UsageAnswer,
 };
 use crate::intake::{BatchKind, Row, row_from_texts};
 use crate::trail::bag::Bag;
-use crate::trail::canonical::canonical_json;
-use crate::trail::merkle::{Frontier, Hash, leaf_hash};
+use crate::trail::merkle::{Frontier, Hash};
 use std::collections::BTreeMap;
 use std::io::Read;
 use uuid::Uuid;
@@ -106,6 +107,13 @@ fn read_file(
             return 0;
         }
     };
+    let mut hasher = match RowHasher::new(kind) {
+        Ok(hasher) => hasher,
+        Err(problem) => {
+            report.fault(Level::Evidence, Fault::of_payload(&file, problem));
+            return 0;
+        }
+    };
     let mut csv = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
@@ -129,7 +137,8 @@ fn read_file(
             }
             Ok(true) => {
                 rows += 1;
-                if let Err(problem) = take_row(kind, &record, history, trees, evidence) {
+                if let Err(problem) = take_row(kind, &record, &mut hasher, history, trees, evidence)
+                {
                     report.fault(
                         Level::Evidence,
                         Fault::of_payload(&file, problem).at_line(line),
@@ -154,6 +163,7 @@ fn read_file(
 fn take_row(
     kind: BatchKind,
     record: &csv::StringRecord,
+    hasher: &mut RowHasher,
     history: &History,
     trees: &mut BTreeMap<Uuid, BatchTree>,
     evidence: &mut Evidence,
@@ -179,8 +189,7 @@ fn take_row(
         let sentences: Vec<String> = rejections.iter().map(|r| r.detail.clone()).collect();
         sentences.join("; ")
     })?;
-    let bytes = canonical_json(&row.to_json(kind.template())).map_err(|e| e.to_string())?;
-    let hash = leaf_hash(&bytes);
+    let hash = hasher.hash(&row);
     let tree = trees.entry(batch_id).or_insert_with(|| BatchTree {
         tree: Frontier::new(),
         last_line: 1,
@@ -246,6 +255,9 @@ fn check_library(bag: &Bag, history: &History, report: &mut Report) {
     compare_json(bag, layout::FACTORS, &factors, report);
     let methodologies: Vec<_> = history.methodologies.iter().map(|(_, m)| m).collect();
     compare_json(bag, layout::METHODOLOGIES, &methodologies, report);
+    for table in Table::ALL {
+        compare_table(bag, table, history, report);
+    }
     if let Some(programme) = &history.programme {
         compare_json(
             bag,
@@ -278,4 +290,37 @@ fn compare_json<T: serde::Serialize>(bag: &Bag, file: &str, expected: &T, report
         (Err(problem), _) => problem,
     };
     report.fault(Level::Evidence, Fault::of_payload(file, problem));
+}
+
+/// Compares a table that retells the trail with what the trail says, line by line.
+fn compare_table(bag: &Bag, table: Table, history: &History, report: &mut Report) {
+    let file = table.file();
+    let mut due = Vec::new();
+    let (mut found, mut problem) = (Vec::new(), None);
+    if let Err(error) = history.tables.write(table, &mut due) {
+        problem = Some(error.to_string());
+    }
+    match bag.payload(file) {
+        Err(error) => problem = Some(error.to_string()),
+        Ok(reader) => {
+            // One byte more than is due tells of anything beyond.
+            let mut reader = reader.take(due.len() as u64 + 1);
+            if let Err(error) = reader.read_to_end(&mut found) {
+                problem = Some(error.to_string());
+            }
+        }
+    }
+    if let Some(problem) = problem {
+        return report.fault(Level::Evidence, Fault::of_payload(file, problem));
+    }
+    if found == due {
+        return;
+    }
+    let same = found.split(|b| *b == b'\n').zip(due.split(|b| *b == b'\n'));
+    let line = same.take_while(|(found, due)| found == due).count() as u64 + 1;
+    let problem = "it differs from what the trail holds";
+    report.fault(
+        Level::Evidence,
+        Fault::of_payload(file, problem).at_line(line),
+    );
 }

@@ -12,6 +12,7 @@ use crate::accounting::inputs::{
 };
 use crate::accounting::records::{ChosenRounds, RoundRecord, choose_rounds};
 use crate::accounting::statement::{Statement, compare, state};
+use crate::accounting::trace::prov_json;
 use crate::trail::bag::Bag;
 use crate::trail::canonical::canonical_of;
 use std::io::Read;
@@ -24,21 +25,13 @@ pub(super) fn check(bag: &Bag, history: &History, evidence: &Evidence, report: &
             let problem = "it is not what the trail committed to";
             report.fault(Level::Figures, Fault::of_payload(&file, problem));
         }
+        check_provenance(bag, stated, report);
         match recompute(history, evidence, stated) {
             Ok(again) => {
                 figures += stated.statement.figures.len() + stated.statement.trace.nodes.len();
                 compare_statements(&file, stated, &again, report);
             }
             Err(problem) => report.fault(Level::Figures, Fault::of_payload(&file, problem)),
-        }
-    }
-    for file in bag.payload_files() {
-        let known = |stated: &StatedAt| layout::statement_file(&stated.subject) == file;
-        if file.starts_with("statements/") && !history.statements.iter().any(known) {
-            report.fault(
-                Level::Figures,
-                Fault::of_payload(&file, "the trail knows no such statement"),
-            );
         }
     }
     report.done(
@@ -48,6 +41,19 @@ pub(super) fn check(bag: &Bag, history: &History, evidence: &Evidence, report: &
             history.statements.len()
         ),
     );
+}
+
+/// The trace in the words of PROV says what the statement says.
+fn check_provenance(bag: &Bag, stated: &StatedAt, report: &mut Report) {
+    let file = layout::provenance_file(&stated.subject);
+    let due = canonical_of(&prov_json(&stated.statement, &stated.subject));
+    let problem = match (file_bytes(bag, &file), due) {
+        (Ok(found), Ok(due)) if found == due => return,
+        (Ok(_), Ok(_)) => "it is not the trace of the statement".to_owned(),
+        (Err(problem), _) => problem,
+        (_, Err(error)) => error.to_string(),
+    };
+    report.fault(Level::Figures, Fault::of_payload(&file, problem));
 }
 
 fn file_bytes(bag: &Bag, file: &str) -> Result<Vec<u8>, String> {

@@ -1,6 +1,7 @@
 //! The contents of the trail, read back into what they record.
 
 use super::draws::RoundSteps;
+use super::tables::Tables;
 use crate::accounting::factor::Factor;
 use crate::accounting::inputs::{Period, ProgrammeName};
 use crate::accounting::methodology::Methodology;
@@ -43,6 +44,16 @@ pub(super) struct History {
     pub periods: Vec<(u64, Period)>,
     pub statements: Vec<StatedAt>,
     pub findings: FindingBook,
+    /// Column names that files may have been read by, as they were saved.
+    pub mappings: Vec<SavedMapping>,
+    pub tables: Tables,
+}
+
+/// Column names of a programme's own sheets, with the entry that saved them.
+#[derive(Debug)]
+pub(super) struct SavedMapping {
+    pub sequence: u64,
+    pub record: MappingRecord,
 }
 
 /// A statement as recorded: its exact bytes, and what they say.
@@ -67,6 +78,7 @@ impl History {
         content: &[u8],
         root: Hash,
     ) -> Result<(), String> {
+        self.tables.take(sequence, entry_kind, content)?;
         match entry_kind {
             kind::PROGRAMME_CREATED if sequence == 0 => {
                 self.programme = Some(read(content)?);
@@ -102,7 +114,8 @@ impl History {
                 }
             }
             kind::MAPPING_SAVED => {
-                read::<MappingRecord>(content)?;
+                let record = read(content)?;
+                self.mappings.push(SavedMapping { sequence, record });
             }
             kind::SITE_ADDED => {
                 read::<SiteRecord>(content)?;
