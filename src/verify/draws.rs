@@ -1,7 +1,7 @@
 //! The drawn rounds of a bag: each plan worked out again, each frame read again from the
 //! register's rows, each seed and draw made again.
 
-use super::evidence::{Accepted, Evidence};
+use super::evidence::Evidence;
 use super::layout;
 use super::record::History;
 use super::report::{Fault, Level, Report};
@@ -90,20 +90,12 @@ pub(super) fn check(bag: &Bag, history: &History, evidence: &Evidence, report: &
     );
 }
 
-/// Rows known at `position`.
-fn known<T: Clone>(rows: &[Accepted<T>], position: u64) -> Vec<T> {
-    rows.iter()
-        .filter(|accepted| accepted.sequence < position)
-        .map(|accepted| accepted.row.clone())
-        .collect()
-}
-
 fn frame_at(plan: &RoundPlan, evidence: &Evidence, position: u64) -> Vec<FrameUnit> {
     let stoves = in_service(
         plan,
-        &known(&evidence.households, position),
-        &known(&evidence.deployments, position),
-        &known(&evidence.deployment_ends, position),
+        &evidence.known(&evidence.households, position, None, |_, _| true),
+        &evidence.known(&evidence.deployments, position, None, |_, _| true),
+        &evidence.known(&evidence.deployment_ends, position, None, |_, _| true),
     );
     frame(plan, stoves)
 }

@@ -17,19 +17,27 @@ use std::collections::BTreeMap;
 use std::io::Read;
 use uuid::Uuid;
 
-/// A row with its place, the trail entry that accepted it and the round it belongs to.
+/// A row with its place: a batch of [`Evidence::batches`] and a line of it.
 #[derive(Debug)]
 pub(super) struct Accepted<T> {
-    pub batch: Uuid,
-    pub line: u64,
-    pub sequence: u64,
-    pub round: Option<String>,
+    batch: u32,
+    line: u32,
     pub row: T,
+}
+
+/// Where the rows of a batch belong.
+#[derive(Debug)]
+struct Origin {
+    id: Uuid,
+    /// The trail entry that accepted it.
+    sequence: u64,
+    round: Option<String>,
 }
 
 /// Every row of the bag that a statement may read.
 #[derive(Debug, Default)]
 pub(super) struct Evidence {
+    batches: Vec<Origin>,
     pub households: Vec<Accepted<Household>>,
     pub deployments: Vec<Accepted<Deployment>>,
     pub deployment_ends: Vec<Accepted<DeploymentEnd>>,
@@ -42,8 +50,41 @@ pub(super) struct Evidence {
     pub char_samples: Vec<Accepted<CharLabTest>>,
 }
 
+impl Evidence {
+    /// Rows of batches that were known at `position`, of these rounds where any are named.
+    pub fn known<'a, T>(
+        &self,
+        rows: &'a [Accepted<T>],
+        position: u64,
+        rounds: Option<&[String]>,
+        counts: impl Fn(Uuid, u64) -> bool,
+    ) -> Vec<&'a T> {
+        let fits = |origin: &Origin| {
+            let round = origin.round.as_ref();
+            origin.sequence < position
+                && rounds.is_none_or(|rounds| round.is_some_and(|round| rounds.contains(round)))
+        };
+        let fitting: Vec<Option<Uuid>> = self
+            .batches
+            .iter()
+            .map(|origin| fits(origin).then_some(origin.id))
+            .collect();
+        let stands = |accepted: &&Accepted<T>| {
+            let batch = usize::try_from(accepted.batch).ok();
+            let id = batch.and_then(|at| fitting.get(at).copied().flatten());
+            id.is_some_and(|id| counts(id, u64::from(accepted.line)))
+        };
+        rows.iter()
+            .filter(stands)
+            .map(|accepted| &accepted.row)
+            .collect()
+    }
+}
+
 /// Rows of one batch as they pass by.
 struct BatchTree {
+    /// Its place in [`Evidence::batches`].
+    place: u32,
     tree: Frontier,
     last_line: u64,
 }
@@ -190,9 +231,18 @@ fn take_row(
         sentences.join("; ")
     })?;
     let hash = hasher.hash(&row);
-    let tree = trees.entry(batch_id).or_insert_with(|| BatchTree {
-        tree: Frontier::new(),
-        last_line: 1,
+    let tree = trees.entry(batch_id).or_insert_with(|| {
+        let place = u32::try_from(evidence.batches.len()).unwrap_or(u32::MAX);
+        evidence.batches.push(Origin {
+            id: batch_id,
+            sequence: *sequence,
+            round: batch.round.clone(),
+        });
+        BatchTree {
+            place,
+            tree: Frontier::new(),
+            last_line: 1,
+        }
     });
     tree.tree.push(hash);
     // A batch's lines follow each other without a gap, from the one below its header.
@@ -207,16 +257,14 @@ fn take_row(
             "the row (line {line} of batch {batch_id}) does not hash to its row_hash: it was changed"
         ));
     }
-    let place = (batch_id, line);
-    keep(kind, &row, place, *sequence, batch.round.clone(), evidence)
+    let line = u32::try_from(line).map_err(|_| format!("there is no line {line}"))?;
+    keep(kind, &row, (tree.place, line), evidence)
 }
 
 fn keep(
     kind: BatchKind,
     row: &Row,
-    (batch, line): (Uuid, u64),
-    sequence: u64,
-    round: Option<String>,
+    (batch, line): (u32, u32),
     evidence: &mut Evidence,
 ) -> Result<(), String> {
     macro_rules! push {
@@ -224,8 +272,6 @@ fn keep(
             evidence.$into.push(Accepted {
                 batch,
                 line,
-                sequence,
-                round,
                 row: row.try_into().map_err(|e| format!("{e}"))?,
             })
         };

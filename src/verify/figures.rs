@@ -108,25 +108,15 @@ fn recompute(
 }
 
 /// Rows that count at `position`, of these rounds where any are named.
-fn known<T: Clone>(
+fn known<'a, T>(
     history: &History,
-    rows: &[Accepted<T>],
+    evidence: &Evidence,
+    rows: &'a [Accepted<T>],
     position: u64,
     rounds: Option<&[String]>,
-) -> Vec<T> {
-    let corrections = &history.corrections;
-    rows.iter()
-        .filter(|accepted| accepted.sequence < position)
-        .filter(|accepted| corrections.counts(accepted.batch, accepted.line, position))
-        .filter(|accepted| match rounds {
-            None => true,
-            Some(rounds) => accepted
-                .round
-                .as_ref()
-                .is_some_and(|round| rounds.contains(round)),
-        })
-        .map(|accepted| accepted.row.clone())
-        .collect()
+) -> Vec<&'a T> {
+    let counts = |batch, line| history.corrections.counts(batch, line, position);
+    evidence.known(rows, position, rounds, counts)
 }
 
 /// What the statement claims to be a function of, gathered from the rows.
@@ -189,45 +179,57 @@ fn inputs_at(
     let chosen = choose_rounds(&rounds, &period);
 
     let words = |e: gather::GatherError| e.to_string();
-    let households = known(history, &evidence.households, position, None);
-    let deployments = known(history, &evidence.deployments, position, None);
-    let ends = known(history, &evidence.deployment_ends, position, None);
+    let households = known(history, evidence, &evidence.households, position, None);
+    let deployments = known(history, evidence, &evidence.deployments, position, None);
+    let ends = known(history, evidence, &evidence.deployment_ends, position, None);
     let kitchens = |rounds: &[String]| -> Result<Vec<KitchenHousehold>, String> {
-        let days = known(history, &evidence.kitchen_days, position, Some(rounds));
+        let days = known(
+            history,
+            evidence,
+            &evidence.kitchen_days,
+            position,
+            Some(rounds),
+        );
         gather::kitchen_households(&days, &households).map_err(words)
     };
     let usage = known(
         history,
+        evidence,
         &evidence.usage_answers,
         position,
         Some(&chosen.usage),
     );
     let weighings = known(
         history,
+        evidence,
         &evidence.char_weighings,
         position,
         Some(&chosen.char_weighings),
     );
     let answers = known(
         history,
+        evidence,
         &evidence.baseline_answers,
         position,
         Some(&chosen.baseline_survey),
     );
     let cooking = known(
         history,
+        evidence,
         &evidence.cooking_tests,
         position,
         Some(&chosen.cooking_tests),
     );
     let stoves = known(
         history,
+        evidence,
         &evidence.stove_tests,
         position,
         Some(&chosen.stove_tests),
     );
     let samples = known(
         history,
+        evidence,
         &evidence.char_samples,
         position,
         Some(&chosen.char_lab),

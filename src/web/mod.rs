@@ -110,6 +110,10 @@ pub fn router(service: Service) -> Router {
         .route("/factors", get(factors::list))
         .route("/statements", get(statements::list))
         .route("/statements/{id}", get(statement::show))
+        .route(
+            "/statements/{id}/trace.prov.json",
+            get(statement::provenance),
+        )
         .route("/statements/{id}/trace", get(trace::show))
         .route("/statements/{id}/difference", get(difference::show))
         .route("/methods/{period}", get(methods::show))

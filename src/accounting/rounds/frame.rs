@@ -4,7 +4,8 @@ use super::plan::{GroupCount, GroupKey, RoundPlan, SampleDesign, SampleUnit};
 use crate::accounting::evidence::{Deployment, DeploymentEnd, Household};
 use crate::accounting::stove_days::age_band;
 use sha2::{Digest, Sha256};
-use std::collections::BTreeMap;
+use std::borrow::Borrow;
+use std::collections::{BTreeMap, HashMap};
 
 /// A stove in service on the day of the frame, not a second one, and where it is.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -57,18 +58,20 @@ impl FrameUnit {
 }
 
 /// Stoves in service on the day of the plan, from rows of the register.
-pub fn in_service(
+pub fn in_service<H: Borrow<Household>, D: Borrow<Deployment>, E: Borrow<DeploymentEnd>>(
     plan: &RoundPlan,
-    households: &[Household],
-    deployments: &[Deployment],
-    ends: &[DeploymentEnd],
+    households: &[H],
+    deployments: &[D],
+    ends: &[E],
 ) -> Vec<InService> {
-    let sites: BTreeMap<&str, &str> = households
+    let sites: HashMap<&str, &str> = households
         .iter()
+        .map(Borrow::borrow)
         .map(|each| (each.household_code.as_str(), each.site_code.as_str()))
         .collect();
-    let ended: BTreeMap<_, _> = ends
+    let ended: HashMap<_, _> = ends
         .iter()
+        .map(Borrow::borrow)
         .map(|end| ((end.serial.as_str(), end.installed_on), end.ended_on))
         .collect();
     let stands = |each: &&Deployment| {
@@ -78,6 +81,7 @@ pub fn in_service(
     };
     deployments
         .iter()
+        .map(Borrow::borrow)
         .filter(stands)
         .filter_map(|each| {
             Some(InService {

@@ -5,6 +5,7 @@ mod bytes;
 mod cells;
 mod command;
 mod forgers;
+mod independent;
 mod kept;
 
 use crate::support::TestProgramme;
