@@ -35,6 +35,9 @@ pub struct Sizes {
     pub reading_time: Duration,
     pub draws: u64,
     pub draw_repeats: usize,
+    /// Deployments of the two programmes whose bags are checked.
+    pub verify_deployments: [u64; 2],
+    pub verify_repeats: usize,
 }
 
 impl Sizes {
@@ -48,6 +51,9 @@ impl Sizes {
             reading_time: Duration::from_secs(3),
             draws: 100_000,
             draw_repeats: 15,
+            // Bags of about 100,000 and a million rows.
+            verify_deployments: [32_000, 330_000],
+            verify_repeats: 3,
         }
     }
 
@@ -61,6 +67,8 @@ impl Sizes {
             reading_time: Duration::from_millis(500),
             draws: 10_000,
             draw_repeats: 2,
+            verify_deployments: [600, 1_200],
+            verify_repeats: 2,
         }
     }
 }
@@ -103,9 +111,8 @@ impl House {
         server.create_database("bench").await?;
         let url = server.url("bench");
         let psql = find_psql(server.process_id())?;
-        let keys = LogKeys::new("localhost/bench", [7; 32]);
         let own_pool = store::connect(&url, POOL_CONNECTIONS, RowSecurity::Service).await?;
-        let service = Service::new(own_pool, keys, Arc::new(chrono::Utc::now));
+        let service = Service::new(own_pool, keys(), Arc::new(chrono::Utc::now));
         let loaded = service.load_seed(&seed).await?;
         let pool = store::connect(&url, POOL_CONNECTIONS, RowSecurity::Service).await?;
         sqlx::query("vacuum analyze").execute(&pool).await?;
@@ -176,6 +183,11 @@ impl House {
         Ok(took)
     }
 
+    /// The address of the database.
+    pub fn url(&self) -> &str {
+        &self.url
+    }
+
     /// Writes everything out, so that no measurement pays for an earlier one.
     pub async fn settle(&self) -> Result<()> {
         sqlx::query("checkpoint").execute(&self.pool).await?;
@@ -188,6 +200,11 @@ impl House {
         tokio::task::spawn_blocking(move || self.server.stop()).await??;
         Ok(())
     }
+}
+
+/// The key of the logs.
+pub fn keys() -> LogKeys {
+    LogKeys::new("localhost/bench", [7; 32])
 }
 
 /// Serves on a free loopback port until the process ends.

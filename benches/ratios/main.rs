@@ -1,8 +1,8 @@
-//! Four ratios of the service to what it stands on, each against its reference in the
+//! Ratios of the service to what it stands on, each against its reference in the
 //! same run on the same private, durable PostgreSQL. They judge nothing: a machine's
 //! seconds say little, a ratio says what the service itself costs.
 //!
-//! `cargo bench --bench ratios -- [--quick] [monte-carlo] [intake] [statement] [reading]`
+//! `cargo bench --bench ratios -- [--quick] [monte-carlo] [intake] [statement] [reading] [verify]`
 //!
 //! Loopback only, bounded in count and time. `--quick` is a smoke run of tiny sizes.
 
@@ -13,13 +13,14 @@ mod load;
 mod monte_carlo;
 mod reading;
 mod statement;
+mod verify;
 
 use anyhow::{Result, bail};
 use house::{House, Sizes};
 use std::time::Instant;
 use tracing_subscriber::EnvFilter;
 
-const ALL: [&str; 4] = ["monte-carlo", "statement", "reading", "intake"];
+const ALL: [&str; 5] = ["monte-carlo", "statement", "reading", "intake", "verify"];
 
 fn main() -> Result<()> {
     let mut sizes = Sizes::full();
@@ -31,9 +32,12 @@ fn main() -> Result<()> {
             "--bench" => {}
             // What the Monte Carlo part starts to have its own instructions counted.
             "--only-draw" => return monte_carlo::only_draw(std::env::args().nth(2)),
+            // What the part about bags starts to have its own memory told.
+            "--only-verify" => return verify::only_verify(std::env::args().nth(2)),
+            "--only-export" => return run(verify::only_export(std::env::args().skip(2))),
             name if ALL.contains(&name) => chosen.push(name.to_owned()),
             other => bail!(
-                "there is no {other:?}; there are --quick, monte-carlo, intake, statement, reading"
+                "there is no {other:?}; there are --quick, monte-carlo, intake, statement, reading, verify"
             ),
         }
     }
@@ -45,10 +49,14 @@ fn main() -> Result<()> {
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
         .init();
+    run(measure(&sizes, &chosen))
+}
+
+fn run(work: impl Future<Output = Result<()>>) -> Result<()> {
     tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         .build()?
-        .block_on(measure(&sizes, &chosen))
+        .block_on(work)
 }
 
 async fn measure(sizes: &Sizes, chosen: &[String]) -> Result<()> {
@@ -63,8 +71,11 @@ async fn measure(sizes: &Sizes, chosen: &[String]) -> Result<()> {
     if wanted("monte-carlo") {
         monte_carlo::measure(sizes)?;
     }
-    if ALL.iter().skip(1).any(|name| wanted(name)) {
+    if ALL[1..4].iter().any(|name| wanted(name)) {
         measure_service(sizes, wanted).await?;
+    }
+    if wanted("verify") {
+        verify::measure(sizes).await?;
     }
     println!(
         "Took {:.0} s{}.",

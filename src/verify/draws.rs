@@ -1,6 +1,7 @@
 //! The drawn rounds of a bag: each plan worked out again, each frame read again from the
 //! register's rows, each seed and draw made again.
 
+use super::due::DueTable;
 use super::evidence::Evidence;
 use super::layout;
 use super::record::History;
@@ -37,16 +38,20 @@ impl RoundSteps {
     }
 }
 
-/// The lines that the three tables should have.
-#[derive(Default)]
+/// The three tables, compared while the rounds are redone.
 struct Tables {
-    frames: Vec<Vec<String>>,
-    seeds: Vec<Vec<String>>,
-    draws: Vec<Vec<String>>,
+    frames: DueTable,
+    seeds: DueTable,
+    draws: DueTable,
 }
 
 pub(super) fn check(bag: &Bag, history: &History, evidence: &Evidence, report: &mut Report) {
-    let mut tables = Tables::default();
+    let open = |file, header: Vec<&'static str>| DueTable::open(bag, file, &header);
+    let mut tables = Tables {
+        frames: open(layout::ROUND_FRAMES, layout::frame_header()),
+        seeds: open(layout::ROUND_SEEDS, layout::seed_header()),
+        draws: open(layout::ROUND_DRAWS, layout::draw_header()),
+    };
     let mut redone = 0;
     for steps in &history.drawn_rounds {
         match redo(steps, evidence, &mut tables) {
@@ -60,34 +65,21 @@ pub(super) fn check(bag: &Bag, history: &History, evidence: &Evidence, report: &
             ),
         }
     }
-    compare(
-        bag,
-        layout::ROUND_FRAMES,
-        &layout::frame_header(),
-        &tables.frames,
-        report,
-    );
-    compare(
-        bag,
-        layout::ROUND_SEEDS,
-        &layout::seed_header(),
-        &tables.seeds,
-        report,
-    );
-    compare(
-        bag,
-        layout::ROUND_DRAWS,
-        &layout::draw_header(),
-        &tables.draws,
-        report,
-    );
     report.done(
         Level::Draws,
         format!(
             "{} frame units read again from the register, {redone} draw(s) made again",
-            tables.frames.len()
+            tables.frames.rows()
         ),
     );
+    for table in [tables.frames, tables.seeds, tables.draws] {
+        table.close(Level::Draws, report);
+    }
+}
+
+/// A line of a table: the round, then these cells.
+fn due<C: AsRef<str>>(table: &mut DueTable, round: &str, cells: &[C]) {
+    table.row(std::iter::once(round).chain(cells.iter().map(AsRef::as_ref)));
 }
 
 fn frame_at(plan: &RoundPlan, evidence: &Evidence, position: u64) -> Vec<FrameUnit> {
@@ -118,15 +110,9 @@ fn redo(steps: &RoundSteps, evidence: &Evidence, tables: &mut Tables) -> Result<
         return Err("its frame claims a position after its entry".into());
     }
     let units = frame_at(plan, evidence, framed.position);
-    let line = |cells: &[String]| -> Vec<String> {
-        std::iter::once(&steps.round)
-            .chain(cells)
-            .cloned()
-            .collect()
-    };
-    tables
-        .frames
-        .extend(units.iter().map(|unit| line(&unit.cells())));
+    for unit in &units {
+        due(&mut tables.frames, &steps.round, &unit.cells());
+    }
     let ids: Vec<&str> = units.iter().map(|unit| unit.unit.as_str()).collect();
     let hash = frame_hash(&ids).map_err(|e| e.to_string())?;
     if hash != framed.sha256
@@ -151,21 +137,23 @@ fn redo(steps: &RoundSteps, evidence: &Evidence, tables: &mut Tables) -> Result<
     if seeded.seed != seed(&root, &seeded.words) || drawn.seed != seeded.seed {
         return Err("its seed does not follow from root and words".into());
     }
-    tables.seeds.push(vec![
-        steps.round.clone(),
-        framed.sha256.clone(),
-        seeded.tree_size.to_string(),
-        root,
-        neutral(&seeded.words).into_owned(),
-        neutral(&seeded.source).into_owned(),
-        seeded.seed.clone(),
-    ]);
+    let size = seeded.tree_size.to_string();
+    let (words, source) = (neutral(&seeded.words), neutral(&seeded.source));
+    let cells = [
+        &framed.sha256,
+        &size,
+        &root,
+        &*words,
+        &*source,
+        &seeded.seed,
+    ];
+    due(&mut tables.seeds, &steps.round, &cells);
     let again =
         draw(&seeded.seed, plan.design, &framed.sizes, &units).map_err(|e| e.to_string())?;
     let reserve = again.units.iter().filter(|unit| unit.reserve).count() as u64;
-    tables
-        .draws
-        .extend(again.units.iter().map(|unit| line(&unit.cells())));
+    for unit in &again.units {
+        due(&mut tables.draws, &steps.round, &unit.cells());
+    }
     let same = draw_hash(&again.units) == drawn.sha256
         && again.clusters == drawn.clusters
         && reserve == drawn.reserve
@@ -174,48 +162,5 @@ fn redo(steps: &RoundSteps, evidence: &Evidence, tables: &mut Tables) -> Result<
         Ok(true)
     } else {
         Err("drawing again gives other units than the trail holds".into())
-    }
-}
-
-/// Compares a table of the bag, line by line, with what it should be.
-fn compare(bag: &Bag, file: &str, header: &[&str], expected: &[Vec<String>], report: &mut Report) {
-    let reader = match bag.payload(file) {
-        Ok(reader) => reader,
-        Err(error) => {
-            return report.fault(Level::Draws, Fault::of_payload(file, error.to_string()));
-        }
-    };
-    let mut csv = csv::ReaderBuilder::new()
-        .has_headers(false)
-        .flexible(true)
-        .from_reader(reader);
-    let header: Vec<String> = header.iter().map(|cell| (*cell).to_owned()).collect();
-    let mut due = std::iter::once(&header).chain(expected);
-    let mut line = 0;
-    let mut record = csv::StringRecord::new();
-    loop {
-        line += 1;
-        let found = match csv.read_record(&mut record) {
-            Ok(true) => Some(record.iter().collect::<Vec<_>>()),
-            Ok(false) => None,
-            Err(error) => {
-                let fault = Fault::of_payload(file, format!("it cannot be read: {error}"));
-                return report.fault(Level::Draws, fault.at_line(line));
-            }
-        };
-        let (problem, ends) = match (found, due.next()) {
-            (None, None) => return,
-            (Some(found), Some(due)) if found == *due => continue,
-            (Some(_), Some(_)) => (
-                "this line is not what register, seed and draw give: it was changed",
-                false,
-            ),
-            (Some(_), None) => ("there are lines beyond those that were recorded", true),
-            (None, Some(_)) => ("lines that were recorded are missing", true),
-        };
-        report.fault(Level::Draws, Fault::of_payload(file, problem).at_line(line));
-        if ends {
-            return;
-        }
     }
 }

@@ -2,10 +2,10 @@
 //! the types of the accounting.
 
 use super::layout;
+use super::library;
 use super::record::History;
 use super::report::{Fault, Level, Report};
 use super::row_hash::RowHasher;
-use super::tables::Table;
 use crate::accounting::evidence::{
     BaselineSurveyAnswer, CharLabTest, CharWeighing, CookingTest, Deployment, DeploymentEnd,
     Household, KitchenDay, MoistureReading, StoveTest, UsageAnswer,
@@ -13,8 +13,7 @@ use crate::accounting::evidence::{
 use crate::intake::{BatchKind, Row, row_from_texts};
 use crate::trail::bag::Bag;
 use crate::trail::merkle::{Frontier, Hash};
-use std::collections::BTreeMap;
-use std::io::Read;
+use std::collections::HashMap;
 use uuid::Uuid;
 
 /// A row with its place: a batch of [`Evidence::batches`] and a line of it.
@@ -81,20 +80,119 @@ impl Evidence {
     }
 }
 
-/// Rows of one batch as they pass by.
+/// The rows of the batches as they pass by, each in its tree.
+struct Walk<'a> {
+    history: &'a History,
+    /// In the order of [`Evidence::batches`].
+    trees: Vec<BatchTree>,
+    places: HashMap<Uuid, usize>,
+    /// The batch of the last row: most rows have the batch of the row before them.
+    last: (String, usize),
+    evidence: Evidence,
+}
+
 struct BatchTree {
-    /// Its place in [`Evidence::batches`].
-    place: u32,
+    kind: BatchKind,
     tree: Frontier,
     last_line: u64,
 }
 
+impl<'a> Walk<'a> {
+    fn new(history: &'a History) -> Self {
+        Walk {
+            history,
+            trees: Vec::new(),
+            places: HashMap::new(),
+            last: (String::new(), 0),
+            evidence: Evidence::default(),
+        }
+    }
+
+    /// Where the batch of this id stands among the trees.
+    fn place(&mut self, text: &str, kind: BatchKind) -> Result<usize, String> {
+        let (last, place) = &self.last;
+        if last == text && self.trees.get(*place).is_some_and(|tree| tree.kind == kind) {
+            return Ok(*place);
+        }
+        let id: Uuid = text
+            .parse()
+            .map_err(|_| format!("{text:?} is not the id of a batch"))?;
+        let (sequence, batch) = self
+            .history
+            .batches
+            .get(&id)
+            .ok_or_else(|| format!("batch {id} is not in the trail"))?;
+        if batch.kind != kind.code() {
+            return Err(format!("batch {id} holds {}, not {kind}", batch.kind));
+        }
+        let place = *self.places.entry(id).or_insert_with(|| {
+            self.trees.push(BatchTree {
+                kind,
+                tree: Frontier::new(),
+                last_line: 1,
+            });
+            self.evidence.batches.push(Origin {
+                id,
+                sequence: *sequence,
+                round: batch.round.clone(),
+            });
+            self.trees.len() - 1
+        });
+        self.last = (text.to_owned(), place);
+        Ok(place)
+    }
+
+    fn tree(&self, id: &Uuid) -> Option<&Frontier> {
+        let place = self.places.get(id)?;
+        self.trees.get(*place).map(|batch| &batch.tree)
+    }
+
+    fn take_row(
+        &mut self,
+        kind: BatchKind,
+        record: &csv::StringRecord,
+        hasher: &mut RowHasher,
+    ) -> Result<(), String> {
+        let mut cells = record.iter();
+        let mut cell = || cells.next().unwrap_or_default();
+        let (batch_id, line, stated_hash) = (cell(), cell(), cell());
+        let place = self.place(batch_id, kind)?;
+        let line: u64 = line
+            .parse()
+            .map_err(|_| format!("{line:?} is not a line number"))?;
+        let stated_hash = Hash::from_hex(stated_hash).map_err(|e| format!("row_hash: {e}"))?;
+        let row = row_from_texts(kind.template(), line, cells).map_err(|rejections| {
+            let sentences: Vec<String> = rejections.iter().map(|r| r.detail.clone()).collect();
+            sentences.join("; ")
+        })?;
+        let hash = hasher.hash(&row);
+        let Some(batch) = self.trees.get_mut(place) else {
+            return Err(format!("batch {batch_id} has no place"));
+        };
+        batch.tree.push(hash);
+        // A batch's lines follow each other without a gap, from the one below its header.
+        let due = std::mem::replace(&mut batch.last_line, line).saturating_add(1);
+        if line != due {
+            return Err(format!(
+                "line {line} of batch {batch_id} stands where line {due} is due"
+            ));
+        }
+        if hash != stated_hash {
+            return Err(format!(
+                "the row (line {line} of batch {batch_id}) does not hash to its row_hash: it was changed"
+            ));
+        }
+        let place = u32::try_from(place).ok().zip(u32::try_from(line).ok());
+        let place = place.ok_or_else(|| format!("there is no line {line}"))?;
+        keep(kind, &row, place, &mut self.evidence)
+    }
+}
+
 pub(super) fn check(bag: &Bag, history: &History, report: &mut Report) -> Evidence {
-    let mut evidence = Evidence::default();
-    let mut trees: BTreeMap<Uuid, BatchTree> = BTreeMap::new();
+    let mut walk = Walk::new(history);
     let mut rows = 0_u64;
     for kind in BatchKind::ALL {
-        rows += read_file(bag, kind, history, &mut trees, &mut evidence, report);
+        rows += read_file(bag, kind, &mut walk, report);
     }
     for (id, (_, batch)) in &history.batches {
         let file = batch
@@ -107,20 +205,18 @@ pub(super) fn check(bag: &Bag, history: &History, report: &mut Report) -> Eviden
                 Fault::of_payload(&file, format!("batch {id}: {problem}")),
             );
         };
-        let found = trees.get(id).map_or(0, |batch| batch.tree.size());
+        let tree = walk.tree(id);
+        let found = tree.map_or(0, Frontier::size);
         if found != batch.rows {
             fault(format!(
                 "{} rows were accepted, {found} are here",
                 batch.rows
             ));
-        } else if trees
-            .get(id)
-            .is_some_and(|found| found.tree.root().to_string() != batch.root)
-        {
+        } else if tree.is_some_and(|tree| tree.root().to_string() != batch.root) {
             fault("its rows do not hash to the root in the trail".into());
         }
     }
-    check_library(bag, history, report);
+    library::check(bag, history, report);
     report.done(
         Level::Evidence,
         format!(
@@ -128,18 +224,11 @@ pub(super) fn check(bag: &Bag, history: &History, report: &mut Report) -> Eviden
             history.batches.len()
         ),
     );
-    evidence
+    walk.evidence
 }
 
 /// Reads one row file; returns how many rows it has.
-fn read_file(
-    bag: &Bag,
-    kind: BatchKind,
-    history: &History,
-    trees: &mut BTreeMap<Uuid, BatchTree>,
-    evidence: &mut Evidence,
-    report: &mut Report,
-) -> u64 {
+fn read_file(bag: &Bag, kind: BatchKind, walk: &mut Walk<'_>, report: &mut Report) -> u64 {
     let file = layout::row_file(kind);
     let reader = match bag.payload(&file) {
         Ok(reader) => reader,
@@ -178,8 +267,7 @@ fn read_file(
             }
             Ok(true) => {
                 rows += 1;
-                if let Err(problem) = take_row(kind, &record, &mut hasher, history, trees, evidence)
-                {
+                if let Err(problem) = walk.take_row(kind, &record, &mut hasher) {
                     report.fault(
                         Level::Evidence,
                         Fault::of_payload(&file, problem).at_line(line),
@@ -199,66 +287,6 @@ fn read_file(
         }
     }
     rows
-}
-
-fn take_row(
-    kind: BatchKind,
-    record: &csv::StringRecord,
-    hasher: &mut RowHasher,
-    history: &History,
-    trees: &mut BTreeMap<Uuid, BatchTree>,
-    evidence: &mut Evidence,
-) -> Result<(), String> {
-    let mut cells = record.iter();
-    let mut place = || cells.next().unwrap_or_default();
-    let (batch_id, line, stated_hash) = (place(), place(), place());
-    let batch_id: Uuid = batch_id
-        .parse()
-        .map_err(|_| format!("{batch_id:?} is not the id of a batch"))?;
-    let line: u64 = line
-        .parse()
-        .map_err(|_| format!("{line:?} is not a line number"))?;
-    let stated_hash = Hash::from_hex(stated_hash).map_err(|e| format!("row_hash: {e}"))?;
-    let (sequence, batch) = history
-        .batches
-        .get(&batch_id)
-        .ok_or_else(|| format!("batch {batch_id} is not in the trail"))?;
-    if batch.kind != kind.code() {
-        return Err(format!("batch {batch_id} holds {}, not {kind}", batch.kind));
-    }
-    let row = row_from_texts(kind.template(), line, cells).map_err(|rejections| {
-        let sentences: Vec<String> = rejections.iter().map(|r| r.detail.clone()).collect();
-        sentences.join("; ")
-    })?;
-    let hash = hasher.hash(&row);
-    let tree = trees.entry(batch_id).or_insert_with(|| {
-        let place = u32::try_from(evidence.batches.len()).unwrap_or(u32::MAX);
-        evidence.batches.push(Origin {
-            id: batch_id,
-            sequence: *sequence,
-            round: batch.round.clone(),
-        });
-        BatchTree {
-            place,
-            tree: Frontier::new(),
-            last_line: 1,
-        }
-    });
-    tree.tree.push(hash);
-    // A batch's lines follow each other without a gap, from the one below its header.
-    let due = std::mem::replace(&mut tree.last_line, line).saturating_add(1);
-    if line != due {
-        return Err(format!(
-            "line {line} of batch {batch_id} stands where line {due} is due"
-        ));
-    }
-    if hash != stated_hash {
-        return Err(format!(
-            "the row (line {line} of batch {batch_id}) does not hash to its row_hash: it was changed"
-        ));
-    }
-    let line = u32::try_from(line).map_err(|_| format!("there is no line {line}"))?;
-    keep(kind, &row, (tree.place, line), evidence)
 }
 
 fn keep(
@@ -293,80 +321,4 @@ fn keep(
         }
     }
     Ok(())
-}
-
-/// The files for human readers say what the trail says.
-fn check_library(bag: &Bag, history: &History, report: &mut Report) {
-    let factors: Vec<_> = history.factors.iter().map(|(_, factor)| factor).collect();
-    compare_json(bag, layout::FACTORS, &factors, report);
-    let methodologies: Vec<_> = history.methodologies.iter().map(|(_, m)| m).collect();
-    compare_json(bag, layout::METHODOLOGIES, &methodologies, report);
-    for table in Table::ALL {
-        compare_table(bag, table, history, report);
-    }
-    if let Some(programme) = &history.programme {
-        compare_json(
-            bag,
-            layout::DATAPACKAGE,
-            &layout::datapackage(&programme.code),
-            report,
-        );
-        let readme = layout::readme(&programme.code, &programme.name, history.entries);
-        let mut found = Vec::new();
-        let read = bag
-            .payload(layout::README)
-            .map(|mut file| file.read_to_end(&mut found));
-        if !matches!(read, Ok(Ok(_))) || found != readme.as_bytes() {
-            let problem = "it is not the page that this version writes for this trail";
-            report.fault(Level::Evidence, Fault::of_payload(layout::README, problem));
-        }
-    }
-}
-
-fn compare_json<T: serde::Serialize>(bag: &Bag, file: &str, expected: &T, report: &mut Report) {
-    let found = bag
-        .payload(file)
-        .map_err(|e| e.to_string())
-        .and_then(|reader| {
-            serde_json::from_reader::<_, serde_json::Value>(reader).map_err(|e| e.to_string())
-        });
-    let problem = match (found, serde_json::to_value(expected)) {
-        (Ok(found), Ok(expected)) if found == expected => return,
-        (Ok(_), _) => "it differs from what the trail holds".to_owned(),
-        (Err(problem), _) => problem,
-    };
-    report.fault(Level::Evidence, Fault::of_payload(file, problem));
-}
-
-/// Compares a table that retells the trail with what the trail says, line by line.
-fn compare_table(bag: &Bag, table: Table, history: &History, report: &mut Report) {
-    let file = table.file();
-    let mut due = Vec::new();
-    let (mut found, mut problem) = (Vec::new(), None);
-    if let Err(error) = history.tables.write(table, &mut due) {
-        problem = Some(error.to_string());
-    }
-    match bag.payload(file) {
-        Err(error) => problem = Some(error.to_string()),
-        Ok(reader) => {
-            // One byte more than is due tells of anything beyond.
-            let mut reader = reader.take(due.len() as u64 + 1);
-            if let Err(error) = reader.read_to_end(&mut found) {
-                problem = Some(error.to_string());
-            }
-        }
-    }
-    if let Some(problem) = problem {
-        return report.fault(Level::Evidence, Fault::of_payload(file, problem));
-    }
-    if found == due {
-        return;
-    }
-    let same = found.split(|b| *b == b'\n').zip(due.split(|b| *b == b'\n'));
-    let line = same.take_while(|(found, due)| found == due).count() as u64 + 1;
-    let problem = "it differs from what the trail holds";
-    report.fault(
-        Level::Evidence,
-        Fault::of_payload(file, problem).at_line(line),
-    );
 }

@@ -8,11 +8,13 @@
 //! the figures (every statement computed again).
 
 mod draws;
+mod due;
 mod evidence;
 mod figures;
 mod files;
 pub mod findings;
 pub mod layout;
+mod library;
 mod record;
 mod report;
 mod row_hash;

@@ -44,7 +44,7 @@ fn told(output: &Output) -> String {
 }
 
 #[track_caller]
-fn passes(script: &str, bag: &SpoiltBag) -> String {
+pub fn passes(script: &str, bag: &SpoiltBag) -> String {
     let output = run(script, &[&bag.root]);
     assert!(output.status.success(), "{script}: {}", told(&output));
     told(&output)

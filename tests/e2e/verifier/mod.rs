@@ -4,9 +4,11 @@ mod archives;
 mod bytes;
 mod cells;
 mod command;
+mod files;
 mod forgers;
 mod independent;
 mod kept;
+mod whole;
 
 use crate::support::TestProgramme;
 use emberbook::verify::{Options, verify};
