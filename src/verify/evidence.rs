@@ -165,7 +165,9 @@ impl<'a> Walk<'a> {
             let sentences: Vec<String> = rejections.iter().map(|r| r.detail.clone()).collect();
             sentences.join("; ")
         })?;
-        let hash = hasher.hash(&row);
+        // The table holds the very texts that were hashed.
+        let text = |at: usize| record.get(at + layout::ROW_PLACE_COLUMNS.len());
+        let hash = hasher.hash_texts(|at| text(at).filter(|text| !text.is_empty()));
         let Some(batch) = self.trees.get_mut(place) else {
             return Err(format!("batch {batch_id} has no place"));
         };
