@@ -45,7 +45,7 @@ async fn use_everything(programme: &TestProgramme) -> Vec<u8> {
     crate::corrections::withdraw(programme, &first)
         .await
         .ok(201);
-    let again = send(programme, "=cmd|' /C calc'!A0", OWN_NAMES.into()).await;
+    let again = send(programme, "=1+1|calc", OWN_NAMES.into()).await;
     assert_ne!(again, first);
     let workbook = crate::sheets::workbook(WORKBOOK);
     let rows = send(programme, "+1+1", workbook.clone()).await;
