@@ -6,7 +6,6 @@ use crate::house::{House, Sizes, keys};
 use anyhow::{Context, Result, bail, ensure};
 use emberbook::config::RowSecurity;
 use emberbook::service::register::Site;
-use emberbook::service::trail::LogKeys;
 use emberbook::service::{Once, Service};
 use emberbook::store;
 use emberbook::verify::{Options, verify};
@@ -192,10 +191,10 @@ async fn append(house: &House) -> Result<()> {
     let began = Instant::now();
     for at in 0..ENTRIES {
         let site = one(at);
-        let added = house
+        house
             .service
-            .add_site(&house.caller, &site, &Once::unkeyed());
-        added.await?;
+            .add_site(&house.caller, &site, &Once::unkeyed())
+            .await?;
     }
     let service = began.elapsed();
     sqlx::query("create table bare (id bigint primary key, body text)")
