@@ -36,6 +36,9 @@ pub struct Sizes {
     pub draws: u64,
     pub draw_repeats: usize,
     pub upload_rows: u64,
+    /// Deployments of the two programmes whose bags are checked.
+    pub verify_deployments: [u64; 2],
+    pub verify_repeats: usize,
 }
 
 impl Sizes {
@@ -50,6 +53,9 @@ impl Sizes {
             draws: 100_000,
             draw_repeats: 15,
             upload_rows: crate::upload::ROWS,
+            // Bags of about 100,000 and a million rows.
+            verify_deployments: [32_000, 330_000],
+            verify_repeats: 3,
         }
     }
 
@@ -64,6 +70,8 @@ impl Sizes {
             draws: 10_000,
             draw_repeats: 2,
             upload_rows: crate::upload::ROWS_QUICK,
+            verify_deployments: [600, 1_200],
+            verify_repeats: 2,
         }
     }
 }
@@ -106,9 +114,8 @@ impl House {
         server.create_database("bench").await?;
         let url = server.url("bench");
         let psql = find_psql(server.process_id())?;
-        let keys = LogKeys::new("localhost/bench", [7; 32]);
         let own_pool = store::connect(&url, POOL_CONNECTIONS, RowSecurity::Service).await?;
-        let service = Service::new(own_pool, keys, Arc::new(chrono::Utc::now));
+        let service = Service::new(own_pool, keys(), Arc::new(chrono::Utc::now));
         let loaded = service.load_seed(&seed).await?;
         let pool = store::connect(&url, POOL_CONNECTIONS, RowSecurity::Service).await?;
         sqlx::query("vacuum analyze").execute(&pool).await?;
@@ -179,6 +186,11 @@ impl House {
         Ok(took)
     }
 
+    /// The address of the database.
+    pub fn url(&self) -> &str {
+        &self.url
+    }
+
     /// Writes everything out, so that no measurement pays for an earlier one.
     pub async fn settle(&self) -> Result<()> {
         sqlx::query("checkpoint").execute(&self.pool).await?;
@@ -191,6 +203,11 @@ impl House {
         tokio::task::spawn_blocking(move || self.server.stop()).await??;
         Ok(())
     }
+}
+
+/// The key of the logs.
+pub fn keys() -> LogKeys {
+    LogKeys::new("localhost/bench", [7; 32])
 }
 
 /// Serves on a free loopback port until the process ends.

@@ -1,8 +1,8 @@
-//! Four ratios of the service to what it stands on, each against its reference in the
+//! Ratios of the service to what it stands on, each against its reference in the
 //! same run on the same private, durable PostgreSQL. They judge nothing: a machine's
 //! seconds say little, a ratio says what the service itself costs.
 //!
-//! `cargo bench --bench ratios -- [--quick] [monte-carlo] [intake] [statement] [reading] [upload]`
+//! `cargo bench --bench ratios -- [--quick] [monte-carlo] [intake] [statement] [reading] [verify] [upload]`
 //!
 //! Loopback only, bounded in count and time. `--quick` is a smoke run of tiny sizes.
 
@@ -15,13 +15,14 @@ mod monte_carlo;
 mod reading;
 mod statement;
 mod upload;
+mod verify;
 
 use anyhow::{Result, bail};
 use house::{House, Sizes};
 use std::time::Instant;
 use tracing_subscriber::EnvFilter;
 
-const ALL: [&str; 4] = ["monte-carlo", "statement", "reading", "intake"];
+const ALL: [&str; 5] = ["monte-carlo", "statement", "reading", "intake", "verify"];
 /// Asked for by name alone: it has no reference, and sends some 400 MB.
 const UPLOAD: &str = "upload";
 
@@ -35,9 +36,12 @@ fn main() -> Result<()> {
             "--bench" => {}
             // What the Monte Carlo part starts to have its own instructions counted.
             "--only-draw" => return monte_carlo::only_draw(std::env::args().nth(2)),
+            // What the part about bags starts to have its own memory told.
+            "--only-verify" => return verify::only_verify(std::env::args().nth(2)),
+            "--only-export" => return run(verify::only_export(std::env::args().skip(2))),
             name if ALL.contains(&name) || name == UPLOAD => chosen.push(name.to_owned()),
             other => bail!(
-                "there is no {other:?}; there are --quick, monte-carlo, intake, statement, reading, upload"
+                "there is no {other:?}; there are --quick, monte-carlo, intake, statement, reading, verify, upload"
             ),
         }
     }
@@ -49,10 +53,14 @@ fn main() -> Result<()> {
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
         .init();
+    run(measure(&sizes, &chosen))
+}
+
+fn run(work: impl Future<Output = Result<()>>) -> Result<()> {
     tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         .build()?
-        .block_on(measure(&sizes, &chosen))
+        .block_on(work)
 }
 
 async fn measure(sizes: &Sizes, chosen: &[String]) -> Result<()> {
@@ -67,8 +75,11 @@ async fn measure(sizes: &Sizes, chosen: &[String]) -> Result<()> {
     if wanted("monte-carlo") {
         monte_carlo::measure(sizes)?;
     }
-    if ALL.iter().skip(1).any(|name| wanted(name)) {
+    if ALL[1..4].iter().any(|name| wanted(name)) {
         measure_service(sizes, wanted).await?;
+    }
+    if wanted("verify") {
+        verify::measure(sizes).await?;
     }
     if chosen.iter().any(|one| one == UPLOAD) {
         upload::measure(sizes.upload_rows).await?;

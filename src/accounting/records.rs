@@ -160,6 +160,10 @@ pub struct BatchRecord {
     pub file_name: Option<String>,
     /// SHA-256 of the uploaded bytes, lower-case hex.
     pub file_sha256: String,
+    /// Whether these bytes were kept, so that a bag must hold them. False for rows that came in
+    /// no file, and for batches from before files were kept.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub file_kept: bool,
     pub rows: u64,
     pub root: String,
 }

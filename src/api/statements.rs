@@ -19,6 +19,7 @@ pub(super) fn routes() -> OpenApiRouter<Service> {
         .routes(routes!(list_statements, make_statement))
         .routes(routes!(read_statement))
         .routes(routes!(read_trace))
+        .routes(routes!(read_provenance))
 }
 
 /// List statements, the latest first.
@@ -127,4 +128,23 @@ async fn read_trace(
         .cloned()
         .collect();
     Ok(axum::Json(TraceView { nodes }))
+}
+
+/// Read the trace of a statement as W3C PROV-JSON.
+#[utoipa::path(get, path = "/statements/{statement}/trace.prov.json", tag = "statements",
+    security(("token" = ["manager", "monitor-of-every-site", "verifier"])),
+    params(("programme" = String, Path, description = "Programme code"),
+           ("statement" = Uuid, Path, description = "Statement id")), responses(
+    (status = 200, body = Object, description = "A PROV-JSON document, as a bag holds it"),
+    (status = 401, body = Problem, content_type = "application/problem+json"),
+    (status = 403, body = Problem, content_type = "application/problem+json"),
+    (status = 404, body = Problem, content_type = "application/problem+json")))]
+async fn read_provenance(
+    State(service): State<Service>,
+    Access(caller): Access,
+    path: PathParts<(String, Uuid)>,
+) -> Result<Response, Problem> {
+    let PathParts((_, id)) = path;
+    let bytes = service.provenance_bytes(&caller, id).await?;
+    Ok(([(header::CONTENT_TYPE, "application/json")], bytes).into_response())
 }

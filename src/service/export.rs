@@ -1,22 +1,22 @@
 //! The export: everything a verifier needs, as a BagIt bag in a `.tar.gz`.
 //!
-//! Two exports at the same trail position are the same bytes, but for cosignatures that
-//! came between them: fixed order, no clock, no randomness.
+//! Two exports at the same trail position are the same bytes: fixed order, no clock, no
+//! randomness. Two things alone may come in between: cosignatures, and the bytes of a file that a
+//! finding named by its hash. Everything is written as it is read, so that memory does not grow
+//! with the record.
 
+mod files;
 mod heads;
 mod rounds;
+mod told;
 
 use super::{Caller, Service, ServiceError, apart};
-use crate::accounting::records::findings::{Act, FindingBook, Told};
-use crate::accounting::records::kind;
 use crate::intake::BatchKind;
 use crate::store;
 use crate::store::rows::StoredRow;
-use crate::store::trail::EntryRow;
 use crate::trail::bag::{BagWriter, pack};
 use crate::trail::canonical::canonical_of;
-use crate::verify::{findings, layout};
-use chrono::SecondsFormat;
+use crate::verify::layout;
 use sqlx::PgConnection;
 use std::io::{BufWriter, Seek, Write};
 use std::path::Path;
@@ -37,9 +37,6 @@ impl Export {
         format!("{}.tar.gz", self.name)
     }
 }
-
-/// Trail entries read at a time.
-const ENTRIES_AT_ONCE: u32 = 500;
 
 impl Service {
     /// Writes the bag of the caller's programme as it stands now.
@@ -73,7 +70,8 @@ impl Service {
             write_rows(connection, caller, batch_kind, position, &mut bag).await?;
         }
         rounds::write(connection, caller, position, &mut bag).await?;
-        let last_time = write_trail(connection, caller, position, &mut bag).await?;
+        files::write(connection, caller, position, &mut bag).await?;
+        let last_time = told::write(connection, caller, position, &mut bag).await?;
         // What follows is of a size that never changes, so the snapshot is let go first:
         // no request may hold one connection while it waits for another.
         transaction.commit().await?;
@@ -94,101 +92,6 @@ impl Service {
         bag.finish(&info).map_err(disk)?;
         Ok(name)
     }
-}
-
-/// Writes log, library and statements; returns the day of the last entry.
-async fn write_trail(
-    connection: &mut PgConnection,
-    caller: &Caller,
-    position: u64,
-    bag: &mut BagWriter,
-) -> Result<String, ServiceError> {
-    let mut entries = Vec::new();
-    let mut from = 0;
-    while from < position {
-        let page =
-            store::trail::entries(connection, caller.programme_id, from, ENTRIES_AT_ONCE).await?;
-        from += page.len() as u64;
-        if page.is_empty() {
-            return Err(ServiceError::Internal(
-                "the trail is shorter than its size".into(),
-            ));
-        }
-        entries.extend(page);
-    }
-    let mut file = bag.payload(layout::ENTRIES).map_err(disk)?;
-    for entry in &entries {
-        write_line(&mut file, &entry.leaf)?;
-    }
-    file.finish().map_err(disk)?;
-    let mut file = bag.payload(layout::CONTENTS).map_err(disk)?;
-    for entry in &entries {
-        write_line(&mut file, &entry.content)?;
-    }
-    file.finish().map_err(disk)?;
-    for entry in entries
-        .iter()
-        .filter(|entry| entry.kind == kind::STATEMENT_MADE)
-    {
-        put(bag, &layout::statement_file(&entry.subject), &entry.content)?;
-    }
-    write_library(&entries, bag)?;
-    write_findings(&entries, bag)?;
-    Ok(entries
-        .last()
-        .map_or_else(String::new, |entry| entry.at.format("%Y-%m-%d").to_string()))
-}
-
-/// Factors and methodologies in the order in which the trail took them.
-fn write_library(entries: &[EntryRow], bag: &mut BagWriter) -> Result<(), ServiceError> {
-    let mut factors = Vec::new();
-    let mut methodologies = Vec::new();
-    for entry in entries {
-        let content = || -> Result<serde_json::Value, ServiceError> {
-            serde_json::from_slice(&entry.content)
-                .map_err(|e| ServiceError::Internal(format!("trail entry {}: {e}", entry.sequence)))
-        };
-        match entry.kind.as_str() {
-            kind::FACTORS_ADDED => {
-                if let serde_json::Value::Array(added) = content()?["factors"].take() {
-                    factors.extend(added);
-                }
-            }
-            kind::METHODOLOGY_ADDED => methodologies.push(content()?),
-            _ => {}
-        }
-    }
-    put(
-        bag,
-        layout::FACTORS,
-        &pretty(&serde_json::Value::Array(factors))?,
-    )?;
-    put(
-        bag,
-        layout::METHODOLOGIES,
-        &pretty(&serde_json::Value::Array(methodologies))?,
-    )
-}
-
-/// Findings with their dialogues, as the trail tells them.
-fn write_findings(entries: &[EntryRow], bag: &mut BagWriter) -> Result<(), ServiceError> {
-    let mut book = FindingBook::default();
-    for entry in entries {
-        let Some(act) = Act::from_entry_kind(&entry.kind) else {
-            continue;
-        };
-        let time = entry.at.to_rfc3339_opts(SecondsFormat::Millis, true);
-        let told = Told {
-            sequence: entry.sequence,
-            subject: &entry.subject,
-            actor: &entry.actor,
-            time: &time,
-        };
-        book.take(act, told, &entry.content)
-            .map_err(|e| ServiceError::Internal(format!("trail entry {}: {e}", entry.sequence)))?;
-    }
-    let table = findings::table(&book).map_err(|e| ServiceError::Internal(e.to_string()))?;
-    put(bag, layout::FINDINGS, &table)
 }
 
 async fn write_rows(

@@ -84,9 +84,8 @@ impl Service {
         let kind = submission.form.kind;
         let template = kind.template();
         let file_sha256 = sha256(xml);
-        let mut file = Spooled::from_bytes(&csv_of(template, &submission)?)?;
         // What was sent is the XML: its hash can be compared with what the phone keeps.
-        file.sha256 = file_sha256;
+        let file = Spooled::from_bytes(&csv_of(template, &submission)?)?.made_of(xml)?;
         let upload = Upload {
             kind,
             round: submission.form.round.clone(),

@@ -9,6 +9,7 @@ use crate::accounting::inputs::{
 use crate::accounting::methodology::{FinitePopulation, Methodology};
 use crate::accounting::records::{RoundRecord, choose_rounds, kind};
 use crate::accounting::statement::{Gap, Statement, gaps, state};
+use crate::accounting::trace::prov_json;
 use crate::store;
 use crate::store::cohorts::{self, Scope};
 use crate::store::statements::StatementRow;
@@ -179,6 +180,17 @@ impl Service {
         let statement = serde_json::from_slice(&bytes)
             .map_err(|e| ServiceError::Internal(format!("statement {id}: {e}")))?;
         Ok((view(row), statement))
+    }
+
+    /// Its trace as PROV-JSON: the bytes that a bag holds of it.
+    pub async fn provenance_bytes(
+        &self,
+        caller: &Caller,
+        id: Uuid,
+    ) -> Result<Vec<u8>, ServiceError> {
+        let (_, statement) = self.statement(caller, id).await?;
+        crate::trail::canonical::canonical_of(&prov_json(&statement, &id.to_string()))
+            .map_err(|e| ServiceError::Internal(format!("trace of statement {id}: {e}")))
     }
 
     /// The exact bytes that the trail committed to.

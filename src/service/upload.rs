@@ -22,6 +22,17 @@ pub struct Spooled {
     pub sha256: Hash,
     pub bytes: u64,
     progress: Arc<Progress>,
+    sent: Sent,
+}
+
+/// What was sent, seen from the file that the rows are read from.
+enum Sent {
+    /// That very file.
+    This,
+    /// Another, which that file was made of.
+    Other(std::fs::File),
+    /// No file: rows that were typed in.
+    Nothing,
 }
 
 impl Spooled {
@@ -56,6 +67,7 @@ impl Spooled {
             sha256: Hash(digest.finalize().into()),
             bytes,
             progress: Arc::default(),
+            sent: Sent::This,
         })
     }
 
@@ -70,7 +82,32 @@ impl Spooled {
             sha256,
             bytes: bytes.len() as u64,
             progress: Arc::default(),
+            sent: Sent::This,
         })
+    }
+
+    /// Says that this file was made of another, which is what was sent: it goes by the hash of
+    /// that one.
+    pub(super) fn made_of(mut self, sent: &[u8]) -> Result<Self, ServiceError> {
+        let other = Self::from_bytes(sent)?;
+        self.sha256 = other.sha256;
+        self.sent = Sent::Other(other.file);
+        Ok(self)
+    }
+
+    /// Says that this file was made of rows that came in no file.
+    pub(super) fn typed_in(mut self) -> Self {
+        self.sent = Sent::Nothing;
+        self
+    }
+
+    /// What was sent, where it was a file; to be read when the rows have been.
+    pub(super) fn sent(&self) -> Result<Option<std::fs::File>, ServiceError> {
+        match &self.sent {
+            Sent::This => self.again().map(Some),
+            Sent::Other(file) => file.try_clone().map(Some).map_err(disk),
+            Sent::Nothing => Ok(None),
+        }
     }
 
     /// The same bytes again, from their start. Not to be read while this one is.
@@ -99,6 +136,7 @@ impl Spooled {
             sha256: Hash(digest.finalize().into()),
             bytes,
             progress,
+            sent: Sent::This,
         })
     }
 

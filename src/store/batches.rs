@@ -25,8 +25,8 @@ pub async fn insert(
 ) -> Result<(), StoreError> {
     sqlx::query!(
         "insert into batch (programme_id, batch_id, kind, round_code, file_name, file_sha256,
-                            row_count, root, sequence)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
+                            row_count, root, sequence, file_kept)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)",
         programme_id,
         record.id,
         record.kind,
@@ -35,7 +35,8 @@ pub async fn insert(
         file_sha256,
         signed(record.rows),
         root,
-        signed(sequence)
+        signed(sequence),
+        record.file_kept
     )
     .execute(connection)
     .await?;
@@ -69,7 +70,7 @@ async fn select(
 ) -> Result<Vec<BatchRow>, StoreError> {
     let rows = sqlx::query!(
         r#"select b.batch_id, b.kind, b.round_code, b.file_name, b.file_sha256, b.row_count, b.root,
-                b.sequence, e.at, c.sequence as "withdrawn?"
+                b.file_kept, b.sequence, e.at, c.sequence as "withdrawn?"
          from batch b join trail_entry e using (programme_id, sequence)
          left join correction c on c.programme_id = $1 and c.batch_id = b.batch_id
                                and c.line is null and c.sequence < $3
@@ -90,6 +91,7 @@ async fn select(
                     round: row.round_code,
                     file_name: row.file_name,
                     file_sha256: hex::encode(row.file_sha256),
+                    file_kept: row.file_kept,
                     rows: unsigned(row.row_count, "batch")?,
                     root: hex::encode(row.root),
                 },

@@ -10,6 +10,7 @@ pub mod corrections;
 pub mod cosignatures;
 pub mod denials;
 pub mod drawn_rounds;
+pub mod files;
 pub mod findings;
 pub mod flags;
 pub mod idempotency;

@@ -24,8 +24,8 @@ pub use pack::pack;
 pub use reader::Bag;
 pub use writer::{BagWriter, PayloadFile};
 
-/// More files and folders than this are not read.
-pub const MOST_ENTRIES: u64 = 10_000;
+/// More files and folders than this are not read. Each filled-in phone form is one.
+pub const MOST_ENTRIES: u64 = 100_000;
 
 /// An archive is not unpacked beyond this many bytes (64 GiB).
 pub const LARGEST_UNPACKED_BYTES: u64 = 64 << 30;

@@ -3,6 +3,7 @@
 
 mod closes;
 
+use super::due::DueTable;
 use super::evidence::{Accepted, Evidence};
 use super::layout;
 use super::record::History;
@@ -11,6 +12,7 @@ use crate::accounting::rounds::drawing::{DrawnUnit, draw, draw_hash, seed};
 use crate::accounting::rounds::frame::{FrameUnit, Register, frame, group_counts, rows_hash};
 use crate::accounting::rounds::plan::RoundPlan;
 use crate::accounting::rounds::records::{DrawRecord, FrameRecord, PlanRecord, SeedRecord};
+use crate::intake::neutral;
 use crate::statistics::draw::frame_hash;
 use crate::trail::bag::Bag;
 use crate::trail::merkle::Hash;
@@ -39,16 +41,20 @@ impl RoundSteps {
     }
 }
 
-/// The lines that the three tables should have.
-#[derive(Default)]
+/// The three tables, compared while the rounds are redone.
 struct Tables {
-    frames: Vec<Vec<String>>,
-    seeds: Vec<Vec<String>>,
-    draws: Vec<Vec<String>>,
+    frames: DueTable,
+    seeds: DueTable,
+    draws: DueTable,
 }
 
 pub(super) fn check(bag: &Bag, history: &History, evidence: &Evidence, report: &mut Report) {
-    let mut tables = Tables::default();
+    let open = |file, header: Vec<&'static str>| DueTable::open(bag, file, &header);
+    let mut tables = Tables {
+        frames: open(layout::ROUND_FRAMES, layout::frame_header()),
+        seeds: open(layout::ROUND_SEEDS, layout::seed_header()),
+        draws: open(layout::ROUND_DRAWS, layout::draw_header()),
+    };
     let mut draws = Draws::new();
     for steps in &history.drawn_rounds {
         match redo(steps, history, evidence, &mut tables) {
@@ -66,54 +72,44 @@ pub(super) fn check(bag: &Bag, history: &History, evidence: &Evidence, report: &
         }
     }
     closes::check(history, evidence, &draws, report);
-    compare(
-        bag,
-        layout::ROUND_FRAMES,
-        &layout::frame_header(),
-        &tables.frames,
-        report,
-    );
-    compare(
-        bag,
-        layout::ROUND_SEEDS,
-        &layout::seed_header(),
-        &tables.seeds,
-        report,
-    );
-    compare(
-        bag,
-        layout::ROUND_DRAWS,
-        &layout::draw_header(),
-        &tables.draws,
-        report,
-    );
     report.done(
         Level::Draws,
         format!(
             "{} frame units read again from the register, {} draw(s) made again, {} close(s) of \
              rounds worked out again",
-            tables.frames.len(),
+            tables.frames.rows(),
             draws.len(),
             history.closes.len()
         ),
     );
+    for table in [tables.frames, tables.seeds, tables.draws] {
+        table.close(Level::Draws, report);
+    }
 }
 
 /// Draws that were made again, by round.
 type Draws<'a> = BTreeMap<&'a str, (&'a RoundSteps, Vec<DrawnUnit>)>;
 
-/// Rows that count at `position`.
-fn known<'a, T>(
-    history: &'a History,
-    rows: &'a [Accepted<T>],
+/// A line of a table: the round, then these cells.
+fn due<C: AsRef<str>>(table: &mut DueTable, round: &str, cells: &[C]) {
+    table.row(std::iter::once(round).chain(cells.iter().map(AsRef::as_ref)));
+}
+
+/// Rows that count at `position`, of this round where one is named.
+fn counted<T: Clone>(
+    history: &History,
+    evidence: &Evidence,
+    rows: &[Accepted<T>],
     position: u64,
-) -> impl Iterator<Item = &'a Accepted<T>> {
-    rows.iter().filter(move |accepted| {
-        accepted.sequence < position
-            && history
-                .corrections
-                .counts(accepted.batch, accepted.line, position)
-    })
+    round: Option<&str>,
+) -> Vec<(u64, u64, T)> {
+    let rounds = round.map(|round| [round.to_owned()]);
+    let rounds = rounds.as_ref().map(<[String; 1]>::as_slice);
+    let counts = |batch, line| history.corrections.counts(batch, line, position);
+    evidence
+        .placed(rows, position, rounds, counts)
+        .map(|(sequence, line, row)| (sequence, line, row.clone()))
+        .collect()
 }
 
 fn frame_at(
@@ -122,19 +118,15 @@ fn frame_at(
     evidence: &Evidence,
     position: u64,
 ) -> Vec<FrameUnit> {
+    fn bare<T>(rows: Vec<(u64, u64, T)>) -> Vec<T> {
+        rows.into_iter().map(|(_, _, row)| row).collect()
+    }
+    let e = evidence;
     let register = Register {
-        households: known(history, &evidence.households, position)
-            .map(|accepted| accepted.row.clone())
-            .collect(),
-        deployments: known(history, &evidence.deployments, position)
-            .map(|accepted| accepted.row.clone())
-            .collect(),
-        ends: known(history, &evidence.deployment_ends, position)
-            .map(|accepted| accepted.row.clone())
-            .collect(),
-        weighings: known(history, &evidence.char_weighings, position)
-            .map(|accepted| (accepted.sequence, accepted.line, accepted.row.clone()))
-            .collect(),
+        households: bare(counted(history, e, &e.households, position, None)),
+        deployments: bare(counted(history, e, &e.deployments, position, None)),
+        ends: bare(counted(history, e, &e.deployment_ends, position, None)),
+        weighings: counted(history, e, &e.char_weighings, position, None),
     };
     frame(plan, register.candidates(plan))
 }
@@ -169,15 +161,9 @@ fn redo(
         return Err("its frame claims a position after its entry".into());
     }
     let units = frame_at(plan, history, evidence, framed.position);
-    let line = |cells: &[String]| -> Vec<String> {
-        std::iter::once(&steps.round)
-            .chain(cells)
-            .cloned()
-            .collect()
-    };
-    tables
-        .frames
-        .extend(units.iter().map(|unit| line(&unit.cells())));
+    for unit in &units {
+        due(&mut tables.frames, &steps.round, &unit.cells());
+    }
     let ids: Vec<&str> = units.iter().map(|unit| unit.unit.as_str()).collect();
     let hash = frame_hash(&ids).map_err(|e| e.to_string())?;
     if hash != framed.sha256
@@ -202,21 +188,23 @@ fn redo(
     if seeded.seed != seed(&root, &seeded.words) || drawn.seed != seeded.seed {
         return Err("its seed does not follow from root and words".into());
     }
-    tables.seeds.push(vec![
-        steps.round.clone(),
-        framed.sha256.clone(),
-        seeded.tree_size.to_string(),
-        root,
-        seeded.words.clone(),
-        seeded.source.clone(),
-        seeded.seed.clone(),
-    ]);
+    let size = seeded.tree_size.to_string();
+    let (words, source) = (neutral(&seeded.words), neutral(&seeded.source));
+    let cells = [
+        &framed.sha256,
+        &size,
+        &root,
+        &*words,
+        &*source,
+        &seeded.seed,
+    ];
+    due(&mut tables.seeds, &steps.round, &cells);
     let again =
         draw(&seeded.seed, plan.design, &framed.sizes, &units).map_err(|e| e.to_string())?;
     let reserve = again.units.iter().filter(|unit| unit.reserve).count() as u64;
-    tables
-        .draws
-        .extend(again.units.iter().map(|unit| line(&unit.cells())));
+    for unit in &again.units {
+        due(&mut tables.draws, &steps.round, &unit.cells());
+    }
     let same = draw_hash(&again.units) == drawn.sha256
         && again.clusters == drawn.clusters
         && reserve == drawn.reserve
@@ -225,48 +213,5 @@ fn redo(
         Ok(Some(again.units))
     } else {
         Err("drawing again gives other units than the trail holds".into())
-    }
-}
-
-/// Compares a table of the bag, line by line, with what it should be.
-fn compare(bag: &Bag, file: &str, header: &[&str], expected: &[Vec<String>], report: &mut Report) {
-    let reader = match bag.payload(file) {
-        Ok(reader) => reader,
-        Err(error) => {
-            return report.fault(Level::Draws, Fault::of_payload(file, error.to_string()));
-        }
-    };
-    let mut csv = csv::ReaderBuilder::new()
-        .has_headers(false)
-        .flexible(true)
-        .from_reader(reader);
-    let header: Vec<String> = header.iter().map(|cell| (*cell).to_owned()).collect();
-    let mut due = std::iter::once(&header).chain(expected);
-    let mut line = 0;
-    let mut record = csv::StringRecord::new();
-    loop {
-        line += 1;
-        let found = match csv.read_record(&mut record) {
-            Ok(true) => Some(record.iter().collect::<Vec<_>>()),
-            Ok(false) => None,
-            Err(error) => {
-                let fault = Fault::of_payload(file, format!("it cannot be read: {error}"));
-                return report.fault(Level::Draws, fault.at_line(line));
-            }
-        };
-        let (problem, ends) = match (found, due.next()) {
-            (None, None) => return,
-            (Some(found), Some(due)) if found == *due => continue,
-            (Some(_), Some(_)) => (
-                "this line is not what register, seed and draw give: it was changed",
-                false,
-            ),
-            (Some(_), None) => ("there are lines beyond those that were recorded", true),
-            (None, Some(_)) => ("lines that were recorded are missing", true),
-        };
-        report.fault(Level::Draws, Fault::of_payload(file, problem).at_line(line));
-        if ends {
-            return;
-        }
     }
 }

@@ -14,6 +14,7 @@ use crate::accounting::methodology::FinitePopulation;
 use crate::accounting::records::flags::RowPlace;
 use crate::accounting::records::{ChosenRounds, RoundRecord, choose_rounds};
 use crate::accounting::statement::{Statement, compare, state};
+use crate::accounting::trace::prov_json;
 use crate::trail::bag::Bag;
 use crate::trail::canonical::canonical_of;
 use std::collections::BTreeMap;
@@ -27,21 +28,13 @@ pub(super) fn check(bag: &Bag, history: &History, evidence: &Evidence, report: &
             let problem = "it is not what the trail committed to";
             report.fault(Level::Figures, Fault::of_payload(&file, problem));
         }
+        check_provenance(bag, stated, report);
         match recompute(history, evidence, stated) {
             Ok(again) => {
                 figures += stated.statement.figures.len() + stated.statement.trace.nodes.len();
                 compare_statements(&file, stated, &again, report);
             }
             Err(problem) => report.fault(Level::Figures, Fault::of_payload(&file, problem)),
-        }
-    }
-    for file in bag.payload_files() {
-        let known = |stated: &StatedAt| layout::statement_file(&stated.subject) == file;
-        if file.starts_with("statements/") && !history.statements.iter().any(known) {
-            report.fault(
-                Level::Figures,
-                Fault::of_payload(&file, "the trail knows no such statement"),
-            );
         }
     }
     report.done(
@@ -51,6 +44,19 @@ pub(super) fn check(bag: &Bag, history: &History, evidence: &Evidence, report: &
             history.statements.len()
         ),
     );
+}
+
+/// The trace in the words of PROV says what the statement says.
+fn check_provenance(bag: &Bag, stated: &StatedAt, report: &mut Report) {
+    let file = layout::provenance_file(&stated.subject);
+    let due = canonical_of(&prov_json(&stated.statement, &stated.subject));
+    let problem = match (file_bytes(bag, &file), due) {
+        (Ok(found), Ok(due)) if found == due => return,
+        (Ok(_), Ok(_)) => "it is not the trace of the statement".to_owned(),
+        (Err(problem), _) => problem,
+        (_, Err(error)) => error.to_string(),
+    };
+    report.fault(Level::Figures, Fault::of_payload(&file, problem));
 }
 
 fn file_bytes(bag: &Bag, file: &str) -> Result<Vec<u8>, String> {
@@ -105,25 +111,15 @@ fn recompute(
 }
 
 /// Rows that count at `position`, of these rounds where any are named.
-fn known<T: Clone>(
+fn known<'a, T>(
     history: &History,
-    rows: &[Accepted<T>],
+    evidence: &Evidence,
+    rows: &'a [Accepted<T>],
     position: u64,
     rounds: Option<&[String]>,
-) -> Vec<T> {
-    let corrections = &history.corrections;
-    rows.iter()
-        .filter(|accepted| accepted.sequence < position)
-        .filter(|accepted| corrections.counts(accepted.batch, accepted.line, position))
-        .filter(|accepted| match rounds {
-            None => true,
-            Some(rounds) => accepted
-                .round
-                .as_ref()
-                .is_some_and(|round| rounds.contains(round)),
-        })
-        .map(|accepted| accepted.row.clone())
-        .collect()
+) -> Vec<&'a T> {
+    let counts = |batch, line| history.corrections.counts(batch, line, position);
+    evidence.known(rows, position, rounds, counts)
 }
 
 /// What the statement claims to be a function of, gathered from the rows.
@@ -186,45 +182,57 @@ fn inputs_at(
     let chosen = choose_rounds(&rounds, &period);
 
     let words = |e: gather::GatherError| e.to_string();
-    let households = known(history, &evidence.households, position, None);
-    let deployments = known(history, &evidence.deployments, position, None);
-    let ends = known(history, &evidence.deployment_ends, position, None);
+    let households = known(history, evidence, &evidence.households, position, None);
+    let deployments = known(history, evidence, &evidence.deployments, position, None);
+    let ends = known(history, evidence, &evidence.deployment_ends, position, None);
     let kitchens = |rounds: &[String]| -> Result<Vec<KitchenHousehold>, String> {
-        let days = known(history, &evidence.kitchen_days, position, Some(rounds));
+        let days = known(
+            history,
+            evidence,
+            &evidence.kitchen_days,
+            position,
+            Some(rounds),
+        );
         gather::kitchen_households(&days, &households).map_err(words)
     };
     let usage = known(
         history,
+        evidence,
         &evidence.usage_answers,
         position,
         Some(&chosen.usage),
     );
     let weighings = known(
         history,
+        evidence,
         &evidence.char_weighings,
         position,
         Some(&chosen.char_weighings),
     );
     let answers = known(
         history,
+        evidence,
         &evidence.baseline_answers,
         position,
         Some(&chosen.baseline_survey),
     );
     let cooking = known(
         history,
+        evidence,
         &evidence.cooking_tests,
         position,
         Some(&chosen.cooking_tests),
     );
     let stoves = known(
         history,
+        evidence,
         &evidence.stove_tests,
         position,
         Some(&chosen.stove_tests),
     );
     let samples = known(
         history,
+        evidence,
         &evidence.char_samples,
         position,
         Some(&chosen.char_lab),

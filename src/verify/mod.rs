@@ -3,17 +3,23 @@
 //!
 //! Levels, each on top of the one before: the bag (every checksum), the trail
 //! (hashes, order, signature), the evidence (every row proves into its batch and
-//! the batch into the trail), the draws (every frame, seed and draw of a round made again),
+//! the batch into the trail), the files (every uploaded file, read again, gives the rows
+//! of its batch), the draws (every frame, seed and draw of a round made again),
 //! the figures (every statement computed again).
 
 mod draws;
+mod due;
 mod evidence;
 mod figures;
+mod files;
 pub mod findings;
 pub mod layout;
+mod library;
 pub mod proof;
 mod record;
 mod report;
+mod row_hash;
+pub mod tables;
 mod trail;
 
 pub use report::{Check, Fault, Level, Report};
@@ -21,6 +27,7 @@ pub use report::{Check, Fault, Level, Report};
 use crate::trail::bag::Bag;
 use crate::trail::cosignature::WitnessKey;
 use crate::trail::note::VerifierKey;
+use record::History;
 use std::path::Path;
 
 /// What the verifier brings along.
@@ -53,6 +60,48 @@ pub fn verify(path: &Path, options: &Options) -> Report {
             return report;
         }
     };
+    std::thread::scope(|threads| {
+        // Reading all bytes for their checksums is as long as the rest: both at a time.
+        let sums = threads.spawn(|| check_bag(&bag));
+        // The later levels run on a damaged bag too: they name the row, not only the file.
+        let history = trail::check(&bag, options, &mut report);
+        if let Some(history) = &history {
+            check_contents(&bag, history, &mut report);
+        }
+        match sums.join() {
+            Ok(found) => report.take_in(found),
+            Err(_) => broke(Level::Bag, &mut report),
+        }
+    });
+    report
+}
+
+/// The levels that stand on the trail.
+fn check_contents(bag: &Bag, history: &History, report: &mut Report) {
+    std::thread::scope(|threads| {
+        let files = threads.spawn(|| {
+            let mut report = Report::default();
+            files::check(bag, history, &mut report);
+            report
+        });
+        let evidence = evidence::check(bag, history, report);
+        draws::check(bag, history, &evidence, report);
+        findings::check(bag, &history.findings, report);
+        figures::check(bag, history, &evidence, report);
+        match files.join() {
+            Ok(found) => report.take_in(found),
+            Err(_) => broke(Level::Files, report),
+        }
+    });
+}
+
+fn broke(level: Level, report: &mut Report) {
+    report.fault(level, Fault::new("the bag", "the check itself broke"));
+}
+
+/// Every checksum.
+fn check_bag(bag: &Bag) -> Report {
+    let mut report = Report::default();
     match bag.check() {
         Ok(checked) => {
             report.done(
@@ -73,13 +122,5 @@ pub fn verify(path: &Path, options: &Options) -> Report {
         }
         Err(error) => report.fault(Level::Bag, Fault::new("the bag", error.to_string())),
     }
-    // The later levels run on a damaged bag too: they name the row, not only the file.
-    let Some(history) = trail::check(&bag, options, &mut report) else {
-        return report;
-    };
-    let evidence = evidence::check(&bag, &history, &mut report);
-    draws::check(&bag, &history, &evidence, &mut report);
-    findings::check(&bag, &history.findings, &mut report);
-    figures::check(&bag, &history, &evidence, &mut report);
     report
 }

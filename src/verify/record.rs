@@ -1,6 +1,7 @@
 //! The contents of the trail, read back into what they record.
 
 use super::draws::RoundSteps;
+use super::tables::Tables;
 use crate::accounting::factor::Factor;
 use crate::accounting::inputs::{Period, ProgrammeName};
 use crate::accounting::methodology::Methodology;
@@ -45,6 +46,16 @@ pub(super) struct History {
     pub periods: Vec<(u64, Period)>,
     pub statements: Vec<StatedAt>,
     pub findings: FindingBook,
+    /// Column names that files may have been read by, as they were saved.
+    pub mappings: Vec<SavedMapping>,
+    pub tables: Tables,
+}
+
+/// Column names of a programme's own sheets, with the entry that saved them.
+#[derive(Debug)]
+pub(super) struct SavedMapping {
+    pub sequence: u64,
+    pub record: MappingRecord,
 }
 
 /// A flag as it was raised, and the first entry that answers it.
@@ -78,6 +89,7 @@ impl History {
         content: &[u8],
         root: Hash,
     ) -> Result<(), String> {
+        self.tables.take(sequence, entry_kind, content)?;
         match entry_kind {
             kind::PROGRAMME_CREATED if sequence == 0 => {
                 self.programme = Some(read(content)?);
@@ -121,7 +133,8 @@ impl History {
                 raised.answered.get_or_insert(sequence);
             }
             kind::MAPPING_SAVED => {
-                read::<MappingRecord>(content)?;
+                let record = read(content)?;
+                self.mappings.push(SavedMapping { sequence, record });
             }
             kind::SITE_ADDED => {
                 read::<SiteRecord>(content)?;

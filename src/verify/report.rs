@@ -9,15 +9,17 @@ pub enum Level {
     Bag,
     Trail,
     Evidence,
+    Files,
     Draws,
     Figures,
 }
 
 impl Level {
-    const ALL: [Level; 5] = [
+    const ALL: [Level; 6] = [
         Level::Bag,
         Level::Trail,
         Level::Evidence,
+        Level::Files,
         Level::Draws,
         Level::Figures,
     ];
@@ -27,6 +29,7 @@ impl Level {
             Level::Bag => "bag",
             Level::Trail => "trail",
             Level::Evidence => "evidence",
+            Level::Files => "files",
             Level::Draws => "draws",
             Level::Figures => "figures",
         }
@@ -145,6 +148,20 @@ impl Report {
 
     pub(super) fn remark(&mut self, sentence: String) {
         self.remarks.push(sentence);
+    }
+
+    /// Adds what another part of the checking found.
+    pub(super) fn take_in(&mut self, other: Report) {
+        for found in other.checks {
+            for fault in found.faults {
+                self.fault(found.level, fault);
+            }
+            if let Some(check) = self.check(found.level) {
+                check.further_faults += found.further_faults;
+                check.done = check.done.take().or(found.done);
+            }
+        }
+        self.remarks.extend(other.remarks);
     }
 
     fn check(&mut self, level: Level) -> Option<&mut Check> {

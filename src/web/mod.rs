@@ -123,6 +123,10 @@ pub fn router(service: Service) -> Router {
         .route("/periods", post(statements::open_period))
         .route("/periods/{code}/close", post(statements::close_period))
         .route("/statements/{id}", get(statement::show))
+        .route(
+            "/statements/{id}/trace.prov.json",
+            get(statement::provenance),
+        )
         .route("/statements/{id}/trace", get(trace::show))
         .route("/statements/{id}/report.pdf", get(report::pdf))
         .route("/statements/{id}/report.xlsx", get(report::workbook))

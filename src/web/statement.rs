@@ -15,7 +15,8 @@ use crate::service::statements::StatementView;
 use crate::service::{Caller, Role, Service};
 use askama::Template;
 use axum::extract::State;
-use axum::response::Response;
+use axum::http::header;
+use axum::response::{IntoResponse, Response};
 use uuid::Uuid;
 
 #[derive(Template)]
@@ -200,6 +201,23 @@ fn opinion_lines(opinions: Vec<OpinionView>) -> Vec<OpinionLine> {
         sequence: opinion.sequence,
     };
     opinions.into_iter().map(line).collect()
+}
+
+/// The trace as PROV-JSON, as a file.
+pub(super) async fn provenance(
+    State(service): State<Service>,
+    Visitor(caller): Visitor,
+    PathParts(id): PathParts<Uuid>,
+) -> Result<Response, Refusal> {
+    let bytes = service.provenance_bytes(&caller, id).await?;
+    let headers = [
+        (header::CONTENT_TYPE, "application/json".to_owned()),
+        (
+            header::CONTENT_DISPOSITION,
+            format!("attachment; filename=\"{id}.prov.json\""),
+        ),
+    ];
+    Ok((headers, bytes).into_response())
 }
 
 fn total(

@@ -8,7 +8,7 @@ use sqlx::postgres::PgDatabaseError;
 use sqlx::{AssertSqlSafe, PgPool};
 
 /// Every table that may only grow, with a column of it.
-const APPEND_ONLY: [(&str, &str); 38] = [
+const APPEND_ONLY: [(&str, &str); 40] = [
     ("denial", "why"),
     ("column_mapping", "columns"),
     ("trail_entry", "actor"),
@@ -47,6 +47,8 @@ const APPEND_ONLY: [(&str, &str); 38] = [
     ("finding_entry", "body"),
     ("finding_attachment", "file_name"),
     ("attachment_content", "content"),
+    ("uploaded_file", "size_bytes"),
+    ("uploaded_file_part", "content"),
 ];
 
 /// Code and constraint of the error that a statement ends in.

@@ -56,7 +56,7 @@ fn multipart(request: RequestBuilder, parts: &[(&str, &str, &[u8])]) -> RequestB
         .body(body)
 }
 
-async fn send(programme: &TestProgramme, secret: &str, xml: &str) -> Answer {
+pub async fn send(programme: &TestProgramme, secret: &str, xml: &str) -> Answer {
     let request = phone(&programme.stranger(), secret, Method::POST, SUBMISSION);
     let parts: [(&str, &str, &[u8]); 1] = [("xml_submission_file", "a.xml", xml.as_bytes())];
     Answer::of(multipart(request, &parts)).await

@@ -5,14 +5,15 @@ use crate::accounting::evidence::CharWeighing;
 use crate::accounting::inputs::{CharLot, Period};
 use crate::accounting::units::UnitsError;
 use rust_decimal::Decimal;
+use std::borrow::Borrow;
 use std::collections::BTreeMap;
 
 /// Lots weighed inside the period, sorted by feedstock, then fate.
 ///
 /// A weighing is over the bound when the fuel was weighed with it, moisture too, and
 /// `dry char > yield_bound * dry fuel`.
-pub fn char_lots(
-    weighings: &[CharWeighing],
+pub fn char_lots<W: Borrow<CharWeighing>>(
+    weighings: &[W],
     period: &Period,
     yield_bound: Decimal,
 ) -> Result<Vec<CharLot>, GatherError> {
@@ -20,7 +21,7 @@ pub fn char_lots(
     let inside = |weighing: &&CharWeighing| {
         period.starts_on <= weighing.weighed_on && weighing.weighed_on < period.ends_on
     };
-    for weighing in weighings.iter().filter(inside) {
+    for weighing in weighings.iter().map(Borrow::borrow).filter(inside) {
         let key = (weighing.feedstock.as_str(), weighing.fate.as_str());
         let lot = lots.entry(key).or_insert_with(|| CharLot {
             feedstock: weighing.feedstock.clone(),

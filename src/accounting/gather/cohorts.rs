@@ -5,16 +5,17 @@ use crate::accounting::evidence::{Deployment, DeploymentEnd, Household};
 use crate::accounting::inputs::{CohortDays, Period};
 use crate::accounting::stove_days::stove_days_by_age;
 use crate::accounting::units::UnitsError;
+use std::borrow::Borrow;
 use std::collections::BTreeMap;
 
 /// Stove days of each cohort inside the period, sorted by their fields in order.
 ///
 /// A deployment that crosses a birthday counts as a stove of both bands.
 /// Cohorts without a day are left out.
-pub fn cohorts(
-    households: &[Household],
-    deployments: &[Deployment],
-    ends: &[DeploymentEnd],
+pub fn cohorts<H: Borrow<Household>, D: Borrow<Deployment>, E: Borrow<DeploymentEnd>>(
+    households: &[H],
+    deployments: &[D],
+    ends: &[E],
     period: &Period,
     grace_days: u32,
 ) -> Result<Vec<CohortDays>, GatherError> {

@@ -7,7 +7,8 @@ use crate::accounting::inputs::{Burn, KitchenHousehold};
 use crate::accounting::units::{DryMass, UnitsError};
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
-use std::collections::BTreeMap;
+use std::borrow::Borrow;
+use std::collections::{BTreeMap, HashMap};
 
 /// One fuel that one household burnt in one device on one day.
 struct Burnt<'a> {
@@ -29,11 +30,11 @@ struct Kitchen {
 ///
 /// A day is counted once however many fuels were weighed on it; where its rows
 /// name different numbers of people, the most standard adults stand for it.
-pub fn kitchen_households(
-    days: &[KitchenDay],
-    households: &[Household],
+pub fn kitchen_households<K: Borrow<KitchenDay>, H: Borrow<Household>>(
+    days: &[K],
+    households: &[H],
 ) -> Result<Vec<KitchenHousehold>, GatherError> {
-    let burnt = days.iter().map(|day| Burnt {
+    let burnt = days.iter().map(Borrow::borrow).map(|day| Burnt {
         household: &day.household_code,
         on: day.measured_on,
         device: &day.device,
@@ -46,11 +47,11 @@ pub fn kitchen_households(
 
 /// Baseline surveys in the same form: each day on which a household was asked counts as
 /// one day, and what it said to burn on a usual day as burnt on it.
-pub fn survey_households(
-    answers: &[BaselineSurveyAnswer],
-    households: &[Household],
+pub fn survey_households<A: Borrow<BaselineSurveyAnswer>, H: Borrow<Household>>(
+    answers: &[A],
+    households: &[H],
 ) -> Result<Vec<KitchenHousehold>, GatherError> {
-    let burnt = answers.iter().map(|answer| Burnt {
+    let burnt = answers.iter().map(Borrow::borrow).map(|answer| Burnt {
         household: &answer.household_code,
         on: answer.surveyed_on,
         device: &answer.device,
@@ -64,7 +65,7 @@ pub fn survey_households(
 fn added_up<'a>(
     what: &str,
     burnt: impl Iterator<Item = Burnt<'a>>,
-    households: &[Household],
+    households: &[impl Borrow<Household>],
 ) -> Result<Vec<KitchenHousehold>, GatherError> {
     let mut kitchens: BTreeMap<&str, Kitchen> = BTreeMap::new();
     for row in burnt {
@@ -99,7 +100,7 @@ fn summed(
     what: &str,
     household: &str,
     kitchen: Kitchen,
-    sites: &BTreeMap<&str, &str>,
+    sites: &HashMap<&str, &str>,
 ) -> Result<KitchenHousehold, GatherError> {
     let too_large = || GatherError::Unusable {
         what: format!("{what} of household {household}"),

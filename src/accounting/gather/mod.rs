@@ -1,7 +1,8 @@
 //! From accepted rows to the exact counts and sums that a statement is a function of.
 //!
 //! The offline verifier comes this way; the store reaches the same values by SQL.
-//! Nothing is divided and nothing is rounded here.
+//! Nothing is divided and nothing is rounded here. Rows are taken by themselves or by reference,
+//! so that whoever holds a million of them need not copy any.
 
 mod char_lots;
 mod cohorts;
@@ -20,7 +21,8 @@ pub use usage::usage_counts;
 use crate::accounting::evidence::{Deployment, DeploymentEnd, Household};
 use crate::accounting::units::UnitsError;
 use chrono::NaiveDate;
-use std::collections::BTreeMap;
+use std::borrow::Borrow;
+use std::collections::HashMap;
 
 /// A row that cannot be counted, in words that let its owner find it.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -37,12 +39,15 @@ pub enum GatherError {
     Unusable { what: String, reason: UnitsError },
 }
 
-/// Deployments with the ends that were recorded for them afterwards.
+/// Deployments with the ends that were recorded for them afterwards, one after the other.
 ///
 /// An end stated in the deployment itself stands; of several later ends the earliest does.
-pub fn with_ends(deployments: &[Deployment], ends: &[DeploymentEnd]) -> Vec<Deployment> {
-    let mut earliest: BTreeMap<(&str, NaiveDate), &DeploymentEnd> = BTreeMap::new();
-    for end in ends {
+pub fn with_ends<'a, D: Borrow<Deployment>, E: Borrow<DeploymentEnd>>(
+    deployments: &'a [D],
+    ends: &'a [E],
+) -> impl Iterator<Item = Deployment> + 'a {
+    let mut earliest: HashMap<(&str, NaiveDate), &DeploymentEnd> = HashMap::new();
+    for end in ends.iter().map(Borrow::borrow) {
         earliest
             .entry((end.serial.as_str(), end.installed_on))
             .and_modify(|known| {
@@ -52,28 +57,33 @@ pub fn with_ends(deployments: &[Deployment], ends: &[DeploymentEnd]) -> Vec<Depl
             })
             .or_insert(end);
     }
-    let ended = |deployment: &Deployment| {
-        let mut deployment = deployment.clone();
-        let key = (deployment.serial.as_str(), deployment.installed_on);
-        if let (None, Some(end)) = (deployment.ended_on, earliest.get(&key)) {
-            deployment.ended_on = Some(end.ended_on);
-            deployment.end_reason = Some(end.end_reason.clone());
-        }
-        deployment
-    };
-    deployments.iter().map(ended).collect()
+    deployments
+        .iter()
+        .map(Borrow::borrow)
+        .map(move |deployment| {
+            let mut deployment: Deployment = deployment.clone();
+            if deployment.ended_on.is_none()
+                && let Some(end) =
+                    earliest.get(&(deployment.serial.as_str(), deployment.installed_on))
+            {
+                deployment.ended_on = Some(end.ended_on);
+                deployment.end_reason = Some(end.end_reason.clone());
+            }
+            deployment
+        })
 }
 
 /// Site of each household.
-fn sites(households: &[Household]) -> BTreeMap<&str, &str> {
+fn sites<H: Borrow<Household>>(households: &[H]) -> HashMap<&str, &str> {
     households
         .iter()
+        .map(Borrow::borrow)
         .map(|h| (h.household_code.as_str(), h.site_code.as_str()))
         .collect()
 }
 
 fn site_of(
-    sites: &BTreeMap<&str, &str>,
+    sites: &HashMap<&str, &str>,
     household: &str,
     what: impl FnOnce() -> String,
 ) -> Result<String, GatherError> {

@@ -2,11 +2,13 @@
 
 use crate::accounting::evidence::{CharLabTest, CookingTest, StoveTest};
 use rust_decimal::Decimal;
+use std::borrow::Borrow;
 
 /// The tests in order of their codes, decimals without trailing zeros.
-pub fn cooking_tests(tests: &[CookingTest]) -> Vec<CookingTest> {
+pub fn cooking_tests<T: Borrow<CookingTest>>(tests: &[T]) -> Vec<CookingTest> {
     let mut sorted: Vec<CookingTest> = tests
         .iter()
+        .map(Borrow::borrow)
         .cloned()
         .map(|test| CookingTest {
             fuel_wet_kg: test.fuel_wet_kg.normalize(),
@@ -22,9 +24,10 @@ pub fn cooking_tests(tests: &[CookingTest]) -> Vec<CookingTest> {
 }
 
 /// The tests in order of their codes, decimals without trailing zeros.
-pub fn stove_tests(tests: &[StoveTest]) -> Vec<StoveTest> {
+pub fn stove_tests<T: Borrow<StoveTest>>(tests: &[T]) -> Vec<StoveTest> {
     let mut sorted: Vec<StoveTest> = tests
         .iter()
+        .map(Borrow::borrow)
         .cloned()
         .map(|test| StoveTest {
             fuel_wet_kg: test.fuel_wet_kg.normalize(),
@@ -49,9 +52,10 @@ pub fn stove_tests(tests: &[StoveTest]) -> Vec<StoveTest> {
 }
 
 /// The samples in order of their codes, decimals without trailing zeros.
-pub fn char_lab(samples: &[CharLabTest]) -> Vec<CharLabTest> {
+pub fn char_lab<T: Borrow<CharLabTest>>(samples: &[T]) -> Vec<CharLabTest> {
     let mut sorted: Vec<CharLabTest> = samples
         .iter()
+        .map(Borrow::borrow)
         .cloned()
         .map(|sample| CharLabTest {
             carbon_total: sample.carbon_total.normalize(),

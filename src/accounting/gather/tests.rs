@@ -87,9 +87,9 @@ fn cohorts_split_by_site_and_age_and_respect_later_ends() {
 #[test]
 fn a_stove_in_an_unknown_household_is_named() {
     let refused = cohorts(
-        &[],
+        &[] as &[Household],
         &[deployment("s1", "h1", "2024-03-01")],
-        &[],
+        &[] as &[DeploymentEnd],
         &year(),
         0,
     );
@@ -241,7 +241,7 @@ fn a_survey_answer_counts_as_one_day_however_many_fuels_it_names() {
         dry,
         [("dung", "0.8".to_owned()), ("wood", "7.2".to_owned())]
     );
-    let unknown = survey_households(&answers, &[]).unwrap_err();
+    let unknown = survey_households(&answers, &[] as &[Household]).unwrap_err();
     assert_eq!(
         unknown.to_string(),
         "household h1 of a baseline survey is not in the register"

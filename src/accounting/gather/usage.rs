@@ -6,39 +6,30 @@ use crate::accounting::inputs::{Period, Sums, UsageCount};
 use crate::accounting::stove_days::age_band;
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
-use std::collections::{BTreeMap, BTreeSet};
+use std::borrow::Borrow;
+use std::collections::hash_map::Entry;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// Answers surveyed inside the period, by age band at the day of the survey, then by site.
 ///
 /// An answer belongs to the deployment of the same stove in the same household
 /// with the latest installation not after the survey.
-pub fn usage_counts(
-    answers: &[UsageAnswer],
-    deployments: &[Deployment],
-    households: &[Household],
+pub fn usage_counts<A: Borrow<UsageAnswer>, D: Borrow<Deployment>, H: Borrow<Household>>(
+    answers: &[A],
+    deployments: &[D],
+    households: &[H],
     period: &Period,
 ) -> Result<Vec<UsageCount>, GatherError> {
     let sites = sites(households);
-    let mut installations: BTreeMap<(&str, &str), BTreeSet<NaiveDate>> = BTreeMap::new();
-    for deployment in deployments {
-        installations
-            .entry((
-                deployment.serial.as_str(),
-                deployment.household_code.as_str(),
-            ))
-            .or_default()
-            .insert(deployment.installed_on);
-    }
+    let installations = Installations::of(deployments);
     let mut counts: BTreeMap<(u32, String), UsageCount> = BTreeMap::new();
     let inside = |answer: &&UsageAnswer| {
         period.starts_on <= answer.surveyed_on && answer.surveyed_on < period.ends_on
     };
-    for answer in answers.iter().filter(inside) {
-        let key = (answer.serial.as_str(), answer.household_code.as_str());
+    for answer in answers.iter().map(Borrow::borrow).filter(inside) {
         let band = installations
-            .get(&key)
-            .and_then(|dates| dates.range(..=answer.surveyed_on).next_back())
-            .and_then(|installed_on| age_band(*installed_on, answer.surveyed_on))
+            .latest(answer)
+            .and_then(|installed_on| age_band(installed_on, answer.surveyed_on))
             .ok_or_else(|| GatherError::UnknownDeployment {
                 serial: answer.serial.clone(),
                 household: answer.household_code.clone(),
@@ -66,6 +57,48 @@ pub fn usage_counts(
         }
     }
     Ok(counts.into_values().collect())
+}
+
+/// When each stove came into each household.
+struct Installations<'a> {
+    /// The one installation that most stoves have.
+    only: HashMap<&'a str, (&'a str, NaiveDate)>,
+    /// Those of stoves that moved or came back.
+    further: BTreeSet<(&'a str, &'a str, NaiveDate)>,
+}
+
+impl<'a> Installations<'a> {
+    fn of<D: Borrow<Deployment>>(deployments: &'a [D]) -> Self {
+        let (mut only, mut further) = (HashMap::new(), BTreeSet::new());
+        for deployment in deployments.iter().map(Borrow::borrow) {
+            let (serial, household) = (&*deployment.serial, &*deployment.household_code);
+            let on = deployment.installed_on;
+            match only.entry(serial) {
+                Entry::Vacant(place) => {
+                    place.insert((household, on));
+                }
+                Entry::Occupied(_) => {
+                    further.insert((serial, household, on));
+                }
+            }
+        }
+        Installations { only, further }
+    }
+
+    /// The latest one of the answer's stove in its household that is not after the survey.
+    fn latest(&self, answer: &UsageAnswer) -> Option<NaiveDate> {
+        let (serial, household) = (&*answer.serial, &*answer.household_code);
+        let fits = |on: &NaiveDate| *on <= answer.surveyed_on;
+        let only = self
+            .only
+            .get(serial)
+            .filter(|(there, _)| *there == household);
+        let only = only.map(|(_, on)| *on).filter(fits);
+        let from = (serial, household, NaiveDate::MIN);
+        let until = (serial, household, answer.surveyed_on);
+        let further = self.further.range(from..=until).next_back();
+        only.max(further.map(|(_, _, on)| *on))
+    }
 }
 
 /// Shares and days are small: their sums cannot overflow.

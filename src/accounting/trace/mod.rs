@@ -5,12 +5,14 @@
 //! evidence names the raw rows.
 
 mod ledger;
+mod prov;
 mod unit;
 
 pub use ledger::{
     Estimate, Family, Heading, Improvement, Ledger, LedgerError, LedgerModel, NodeRef, Origin,
     Peculiarity, Survey, Term, Uncertainty,
 };
+pub use prov::prov_json;
 pub use unit::Unit;
 
 use crate::accounting::factor::FactorId;

@@ -3,6 +3,7 @@
 //! The way of the data: bytes -> rows or located errors -> staging by COPY ->
 //! set-based checks under the write lock -> one insert -> one trail entry -> commit.
 
+mod keep;
 mod known;
 mod parse;
 mod refused;
@@ -19,6 +20,7 @@ use crate::intake::{BatchKind, Rejections};
 use crate::store;
 use crate::store::staging::{self, Staged};
 use crate::trail::merkle::Hash;
+use keep::keep;
 pub(super) use known::check_round;
 use known::{batch_id, known_batch};
 use serde::{Deserialize, Serialize};
@@ -123,12 +125,14 @@ impl Service {
         if !store::sites::tell_apart(batch_kind) {
             caller.must_see_every_site()?;
         }
+        let sent = upload.file.sent()?;
         let record = BatchRecord {
             id,
             kind: batch_kind.code().into(),
             round: upload.round.clone(),
             file_name: upload.file_name.as_deref().map(plain_file_name),
             file_sha256: upload.file.sha256.to_string(),
+            file_kept: sent.is_some(),
             rows: 0,
             root: String::new(),
         };
@@ -171,6 +175,9 @@ impl Service {
             root: parsed.root.to_string(),
             ..record
         };
+        if let Some(sent) = sent {
+            keep(connection, caller, &record.file_sha256, sent).await?;
+        }
         let view = self
             .record_batch(connection, caller, batch_kind, record, parsed.root)
             .await?;
@@ -227,7 +234,7 @@ impl Service {
             kind: batch_kind,
             round: None,
             file_name: None,
-            file: Spooled::from_bytes(&csv)?,
+            file: Spooled::from_bytes(&csv)?.typed_in(),
         };
         self.accept_batch(caller, upload, key)
             .await

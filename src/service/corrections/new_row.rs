@@ -56,6 +56,7 @@ pub(super) async fn staged_row(
         round: earlier.round.clone(),
         file_name: None,
         file_sha256,
+        file_kept: false,
         rows: parsed.rows,
         root: parsed.root.to_string(),
     })

@@ -14,6 +14,7 @@ use super::{
     BagError, DECLARATION_FILE, Fault, INFO_FILE, LARGEST_TAG_FILE_BYTES, MANIFEST_FILE,
     MOST_ENTRIES, PAYLOAD_FOLDER,
 };
+use crate::trail::merkle::Hash;
 
 /// A bag that is read without trusting it. Only plain files inside it are
 /// opened, links are not followed, and an archive is unpacked within limits
@@ -92,6 +93,17 @@ impl Bag {
             .filter(|path| listed.contains(path.as_str()))
             .filter_map(|path| path.strip_prefix(PAYLOAD_FOLDER))
             .map(str::to_owned)
+            .collect()
+    }
+
+    /// The payload files that the bag both has and lists, by their paths under `data/`, with
+    /// the hashes that are listed: those that [`Bag::check`] holds them against.
+    pub fn payload_hashes(&self) -> BTreeMap<&str, Hash> {
+        self.manifest
+            .entries
+            .iter()
+            .filter(|entry| self.files.contains_key(&entry.path))
+            .filter_map(|entry| Some((entry.path.strip_prefix(PAYLOAD_FOLDER)?, entry.hash)))
             .collect()
     }
 

@@ -1,11 +1,11 @@
 //! What each close of a round says, worked out again from the rows of the bag.
 
-use super::{Draws, known};
+use super::{Draws, counted};
 use crate::accounting::records::RoundKind;
 use crate::accounting::rounds::answers::RoundRows;
 use crate::accounting::rounds::closing::{Drawn, close, differences};
 use crate::accounting::rounds::records::CloseRecord;
-use crate::verify::evidence::{Accepted, Evidence};
+use crate::verify::evidence::Evidence;
 use crate::verify::layout;
 use crate::verify::record::History;
 use crate::verify::report::{Fault, Level, Report};
@@ -88,15 +88,12 @@ fn rows_of(
     history: &History,
     evidence: &Evidence,
 ) -> RoundRows {
-    fn of<T: Clone>(rows: &[Accepted<T>], round: &str, position: u64, history: &History) -> Vec<T> {
-        known(history, rows, position)
-            .filter(|accepted| accepted.round.as_deref() == Some(round))
-            .map(|accepted| accepted.row.clone())
-            .collect()
-    }
     macro_rules! of {
         ($rows:ident) => {
-            of(&evidence.$rows, round, position, history)
+            counted(history, evidence, &evidence.$rows, position, Some(round))
+                .into_iter()
+                .map(|(_, _, row)| row)
+                .collect()
         };
     }
     match kind {

@@ -1,5 +1,6 @@
 //! The tables of drawn rounds in a bag.
 
+use super::schema::{self, HASH, reference};
 use super::{ROUND_DRAWS, ROUND_FRAMES, ROUND_SEEDS};
 use crate::accounting::rounds::drawing::DRAW_COLUMNS;
 use crate::accounting::rounds::frame::FRAME_COLUMNS;
@@ -29,34 +30,47 @@ pub fn seed_header() -> Vec<&'static str> {
 }
 
 pub(super) fn resources() -> [Value; 3] {
+    let unit = reference(&["round", "unit"], "round-frames", &["round", "unit"]);
     [
         table(
             "round-frames",
             ROUND_FRAMES,
             &frame_header(),
             &["round", "unit"],
+            vec![reference(
+                &["household_code"],
+                "households",
+                &["household_code"],
+            )],
         ),
-        table("round-seeds", ROUND_SEEDS, &seed_header(), &["round"]),
+        table(
+            "round-seeds",
+            ROUND_SEEDS,
+            &seed_header(),
+            &["round"],
+            Vec::new(),
+        ),
         table(
             "round-draws",
             ROUND_DRAWS,
             &draw_header(),
             &["round", "group", "place"],
+            vec![unit],
         ),
     ]
 }
 
-fn table(name: &str, path: &str, header: &[&str], key: &[&str]) -> Value {
+fn table(
+    name: &str,
+    path: &str,
+    header: &[&str],
+    key: &[&str],
+    mut references: Vec<Value>,
+) -> Value {
     let fields: Vec<Value> = header.iter().map(|column| field(column)).collect();
-    json!({
-        "name": name,
-        "path": path,
-        "type": "table",
-        "format": "csv",
-        "mediatype": "text/csv",
-        "encoding": "utf-8",
-        "schema": {"fields": fields, "primaryKey": key},
-    })
+    references.push(reference(&["round"], "rounds", &["round"]));
+    let schema = json!({"primaryKey": key, "foreignKeys": references});
+    schema::table(name, path, &fields, schema)
 }
 
 /// Columns of a frame that a unit without a stove, or without a weighing, leaves empty.
@@ -117,10 +131,13 @@ fn field(column: &str) -> Value {
             "SHA-256 of root, line feed, words, line feed, lower-case hex",
         ),
     };
-    json!({
-        "name": column,
-        "type": kind,
-        "description": description,
-        "constraints": {"required": !MAY_BE_EMPTY.contains(&column)},
-    })
+    let required = !MAY_BE_EMPTY.contains(&column);
+    let constraints = match column {
+        "standing" => json!({"required": true, "enum": ["sample", "reserve"]}),
+        "age_band" => json!({"required": required, "minimum": 0}),
+        "place" | "tree_size" => json!({"required": true, "minimum": 1}),
+        "hash" | "frame_sha256" | "root" | "seed" => json!({"required": true, "pattern": HASH}),
+        _ => json!({"required": required}),
+    };
+    schema::field(column, kind, description, constraints)
 }

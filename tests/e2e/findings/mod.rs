@@ -15,7 +15,7 @@ const CLASSES: [&str; 3] = [
     "forward_action_request",
 ];
 
-const FILE: &[u8] = b"weighing sheet, page 1 (invented)";
+pub const FILE: &[u8] = b"weighing sheet, page 1 (invented)";
 
 fn finding(class: &str, kind: &str, key: &str) -> Value {
     json!({"class": class, "subject": {"kind": kind, "key": key}, "text": "Please explain."})

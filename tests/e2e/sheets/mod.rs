@@ -15,7 +15,7 @@ use std::io::Cursor;
 const XLSX: &str = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet";
 
 /// A workbook of text cells from comma-separated lines.
-fn workbook(csv: &str) -> Vec<u8> {
+pub fn workbook(csv: &str) -> Vec<u8> {
     let mut workbook = Workbook::new();
     let sheet = workbook.add_worksheet();
     sheet.set_name("Field").expect("a name");

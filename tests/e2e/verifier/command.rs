@@ -35,7 +35,7 @@ fn a_sound_bag_ends_in_0_under_its_key_and_a_kept_head() {
         .expect("a key");
     let plain = run([&path]);
     assert_eq!(plain.status.code(), Some(0), "{}", text(&plain.stdout));
-    for level in ["bag", "trail", "evidence", "draws", "figures"] {
+    for level in ["bag", "trail", "evidence", "files", "draws", "figures"] {
         let told = text(&plain.stdout)
             .lines()
             .any(|line| line.starts_with(level) && line.contains(" ok "));
@@ -53,7 +53,7 @@ fn a_sound_bag_ends_in_0_under_its_key_and_a_kept_head() {
     assert_eq!(pinned.status.code(), Some(0), "{}", text(&pinned.stderr));
     let report: Value = serde_json::from_slice(&pinned.stdout).expect("JSON");
     let checks = report["checks"].as_array().expect("checks");
-    assert_eq!(checks.len(), 5);
+    assert_eq!(checks.len(), 6);
     for check in checks {
         assert!(check["done"].is_string(), "{check}");
         assert_eq!(check["faults"], serde_json::json!([]));

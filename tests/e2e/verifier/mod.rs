@@ -5,8 +5,11 @@ mod bytes;
 mod cells;
 mod closes;
 mod command;
+mod files;
 mod forgers;
+mod independent;
 mod kept;
+mod whole;
 
 use crate::support::TestProgramme;
 use emberbook::verify::{Options, verify};

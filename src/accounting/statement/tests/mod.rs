@@ -8,6 +8,7 @@ mod example;
 mod fuel;
 mod missing;
 mod properties;
+mod provenance;
 mod published;
 mod replay;
 mod restated;

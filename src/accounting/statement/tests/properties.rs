@@ -146,7 +146,14 @@ fn gathered(season: &Season) -> StatementInputs {
         project,
         weighings,
     } = season;
-    inputs.cohorts = cohorts(households, deployments, &[], &inputs.period, 7).unwrap();
+    inputs.cohorts = cohorts(
+        households,
+        deployments,
+        &[] as &[DeploymentEnd],
+        &inputs.period,
+        7,
+    )
+    .unwrap();
     inputs.usage = usage_counts(answers, deployments, households, &inputs.period).unwrap();
     inputs.baseline_kitchens = kitchen_households(baseline, households).unwrap();
     inputs.project_kitchens = kitchen_households(project, households).unwrap();

@@ -246,7 +246,7 @@ fn unpacking_stops_at_its_limits() {
 #[test]
 fn many_folders_count_as_entries() {
     let mut archive = Builder::new(Vec::new());
-    for index in 0..=10_000 {
+    for index in 0..=crate::trail::bag::MOST_ENTRIES {
         append(
             &mut archive,
             EntryType::Directory,
@@ -257,7 +257,7 @@ fn many_folders_count_as_entries() {
     let bytes = compress(&archive.into_inner().unwrap());
     assert!(matches!(
         open(&bytes),
-        Err(BagError::TooManyEntries(10_000))
+        Err(BagError::TooManyEntries(crate::trail::bag::MOST_ENTRIES))
     ));
 }
 
