@@ -3,7 +3,7 @@
 mod commands;
 
 use clap::{Parser, Subcommand};
-use commands::{demo, offline, serve};
+use commands::{audit, demo, offline, serve};
 use emberbook::config::Config;
 use emberbook::service::tokens::TOKEN_DAYS;
 use std::path::PathBuf;
@@ -47,6 +47,25 @@ enum Command {
         #[arg(long, value_name = "FILE")]
         kept: Option<PathBuf>,
         /// The verdict as JSON.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Hold every table of the live database against its trail, and the trail against its
+    /// signed heads; state every statement again. Nothing is changed, and the service may run.
+    /// Exit code 0 = in order, 1 = it is not, 2 = it could not be looked at.
+    Audit {
+        #[command(flatten)]
+        config: Config,
+        /// Code of the programme; without it all of them, and rows that belong to none.
+        #[arg(long, value_name = "CODE")]
+        programme: Option<String>,
+        /// The key that checkpoints must be signed with, from a source you trust.
+        #[arg(long)]
+        key: Option<String>,
+        /// A checkpoint that you kept from an earlier visit. Give --programme with it.
+        #[arg(long, value_name = "FILE", requires = "programme")]
+        kept: Option<PathBuf>,
+        /// The verdicts as JSON.
         #[arg(long)]
         json: bool,
     },
@@ -107,6 +126,21 @@ fn main() -> ExitCode {
             kept,
             json,
         } => offline::verify(&bag, key.as_deref(), kept.as_deref(), json),
+        Command::Audit {
+            config,
+            programme,
+            key,
+            kept,
+            json,
+        } => {
+            let asked = audit::Asked {
+                programme: programme.as_deref(),
+                key: key.as_deref(),
+                kept: kept.as_deref(),
+                json,
+            };
+            audit::run(&config, &asked)
+        }
         Command::Redraw {
             frame,
             seed,

@@ -1,5 +1,7 @@
 //! What each command does; `main` only parses.
 
+pub mod audit;
+pub mod database;
 pub mod demo;
 pub mod offline;
 pub mod serve;

@@ -4,6 +4,7 @@
 //! holds. Rows known at trail position `p` are those with `sequence < p`.
 
 pub mod access;
+pub mod audit;
 pub mod batches;
 pub mod cohorts;
 pub mod corrections;

@@ -25,6 +25,7 @@ mod sheets;
 mod stove_tests;
 mod support;
 mod surface;
+mod tamper;
 mod tokens;
 mod trail;
 mod uploads;
