@@ -3,7 +3,7 @@
 mod commands;
 
 use clap::{Parser, Subcommand};
-use commands::{audit, demo, offline, serve};
+use commands::{audit, backup, demo, offline, serve};
 use emberbook::config::Config;
 use emberbook::service::tokens::TOKEN_DAYS;
 use std::path::PathBuf;
@@ -36,7 +36,8 @@ enum Command {
         exit: bool,
     },
     /// Check an exported bag without any database or network: hashes, signature, every
-    /// row's proof, and every figure computed again. Exit code 0 = all holds, 1 = it does not.
+    /// row's proof, and every figure computed again. Exit code 0 = all holds, 1 = it does not,
+    /// or there is no such bag, 2 = the question cannot be read.
     Verify {
         /// The bag: a folder or a .tar.gz.
         bag: PathBuf,
@@ -68,6 +69,28 @@ enum Command {
         /// The verdicts as JSON.
         #[arg(long)]
         json: bool,
+    },
+    /// Dump the database into a new file by PostgreSQL's pg_dump; the service may run. The key
+    /// that signs checkpoints is not in it.
+    Backup {
+        #[command(flatten)]
+        config: Config,
+        /// The file to write.
+        file: PathBuf,
+    },
+    /// Fill an empty database from a file of `backup`. Of the private PostgreSQL the service
+    /// must not run.
+    Restore {
+        #[command(flatten)]
+        config: Config,
+        /// The file to read.
+        file: PathBuf,
+    },
+    /// Print the connection URL of the database, for PostgreSQL's own programs. A private
+    /// PostgreSQL that does not run is started, and runs until Ctrl-C.
+    DatabaseUrl {
+        #[command(flatten)]
+        config: Config,
     },
     /// Redo the draw of a round without any database or network: prints hash and id of each
     /// drawn unit, the sample first, then the reserve.
@@ -141,6 +164,9 @@ fn main() -> ExitCode {
             };
             audit::run(&config, &asked)
         }
+        Command::Backup { config, file } => backup::backup(&config, &file),
+        Command::Restore { config, file } => backup::restore(&config, &file),
+        Command::DatabaseUrl { config } => backup::database_url(&config),
         Command::Redraw {
             frame,
             seed,

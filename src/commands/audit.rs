@@ -2,6 +2,7 @@
 
 use super::database::{NAME, open};
 use super::serve::block_on;
+use super::verdict;
 use anyhow::{Context, Result};
 use emberbook::config::Config;
 use emberbook::service::audit::{AuditOptions, AuditReport, audit};
@@ -45,7 +46,7 @@ fn print(reports: &[AuditReport], json: bool) -> Result<ExitCode> {
         println!("{}", serde_json::to_string_pretty(reports)?);
     } else {
         for report in reports {
-            println!("{report}");
+            verdict::print(&report.to_string());
         }
         if reports.is_empty() {
             println!("there is no programme in this database");

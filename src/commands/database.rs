@@ -17,6 +17,19 @@ pub struct Opened {
 }
 
 impl Opened {
+    /// The database of a server that was started for this command.
+    pub fn of(private: PrivatePostgres, name: &str) -> Self {
+        Opened {
+            url: private.url(name),
+            private: Some(private),
+        }
+    }
+
+    /// Whether the server was started for this command.
+    pub fn is_own(&self) -> bool {
+        self.private.is_some()
+    }
+
     /// Stops what was started for this command.
     pub fn close(self) -> Result<()> {
         match self.private {
@@ -54,8 +67,5 @@ pub async fn open(config: &Config, name: &str) -> Result<Opened> {
     let private = tokio::task::spawn_blocking(move || PrivatePostgres::start(&folder))
         .await?
         .context("starting the private PostgreSQL")?;
-    Ok(Opened {
-        url: private.url(name),
-        private: Some(private),
-    })
+    Ok(Opened::of(private, name))
 }

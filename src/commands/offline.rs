@@ -1,9 +1,10 @@
 //! Commands that need neither database nor network.
 
+use super::verdict::{self, Meanwhile};
 use anyhow::{Context, Result};
 use emberbook::seed::{COMMITTED_SEED, Scale, write_folder};
 use emberbook::statistics::draw::{draw, frame_hash};
-use emberbook::verify::{Options, verify as check};
+use emberbook::verify::{Options, verify_telling};
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -18,17 +19,17 @@ pub fn verify(bag: &Path, key: Option<&str>, kept: Option<&Path>, json: bool) ->
             std::fs::read_to_string(file).with_context(|| format!("cannot read {}", file.display()))
         })
         .transpose()?;
-    let report = check(
-        bag,
-        &Options {
-            key,
-            kept_checkpoint,
-        },
-    );
+    let options = Options {
+        key,
+        kept_checkpoint,
+    };
+    let meanwhile = Meanwhile::new(!json);
+    let report = verify_telling(bag, &options, &mut |level| meanwhile.tell(level));
+    drop(meanwhile);
     if json {
         println!("{}", serde_json::to_string_pretty(&report)?);
     } else {
-        println!("{report}");
+        verdict::print(&report.to_string());
     }
     Ok(if report.is_sound() {
         ExitCode::SUCCESS

@@ -134,6 +134,16 @@ pub async fn prepare(pool: &PgPool, row_security: RowSecurity) -> Result<(), Sto
     row_security.raise(pool).await
 }
 
+/// Names of the tables of a database; a new one has none.
+pub async fn tables(connection: &mut sqlx::PgConnection) -> Result<Vec<String>, StoreError> {
+    Ok(sqlx::query_scalar(
+        "select relname::text from pg_class
+         where relkind in ('r', 'p') and relnamespace = current_schema()::regnamespace order by 1",
+    )
+    .fetch_all(connection)
+    .await?)
+}
+
 /// Unsigned on our side, `bigint` in PostgreSQL; a negative one was never written by us.
 fn unsigned(value: i64, what: &str) -> Result<u64, StoreError> {
     u64::try_from(value).map_err(|_| StoreError::damaged(what, "it is negative"))

@@ -13,6 +13,7 @@ pub mod findings;
 pub mod layout;
 mod record;
 mod report;
+mod strangers;
 mod trail;
 
 pub use report::{Check, Fault, Level, Report};
@@ -35,7 +36,13 @@ pub struct Options {
 ///
 /// A bag that cannot be opened at all is a report with one fault.
 pub fn verify(path: &Path, options: &Options) -> Report {
+    verify_telling(path, options, &mut |_| {})
+}
+
+/// The same, telling at the beginning of each level that it has come to it.
+pub fn verify_telling(path: &Path, options: &Options, tell: &mut dyn FnMut(Level)) -> Report {
     let mut report = Report::default();
+    tell(Level::Bag);
     let bag = match Bag::open(path) {
         Ok(bag) => bag,
         Err(error) => {
@@ -68,13 +75,18 @@ pub fn verify(path: &Path, options: &Options) -> Report {
         }
         Err(error) => report.fault(Level::Bag, Fault::new("the bag", error.to_string())),
     }
+    strangers::check(&bag, &mut report);
     // The later levels run on a damaged bag too: they name the row, not only the file.
+    tell(Level::Trail);
     let Some(history) = trail::check(&bag, options, &mut report) else {
         return report;
     };
+    tell(Level::Evidence);
     let evidence = evidence::check(&bag, &history, &mut report);
+    tell(Level::Draws);
     draws::check(&bag, &history, &evidence, &mut report);
     findings::check(&bag, &history.findings, &mut report);
+    tell(Level::Figures);
     figures::check(&bag, &history, &evidence, &mut report);
     report
 }

@@ -382,7 +382,7 @@ impl Known {
     fn first_token(&self, (at, actor): &(DateTime<Utc>, String), token_ids: &[Uuid]) -> Due {
         let id = token_ids.iter().find(|id| !self.tokens.contains_key(id));
         let expires = *at + chrono::TimeDelta::days(i64::from(TOKEN_DAYS));
-        token(&Token {
+        let mut due = token(&Token {
             record: TokenRecord {
                 id: id.copied().unwrap_or_default(),
                 role: "manager".into(),
@@ -393,6 +393,15 @@ impl Known {
             },
             issued: *at,
             revoked: id.and_then(|id| self.revoked_before_known.get(id)).copied(),
-        })
+        });
+        // No entry has its end to the millisecond.
+        for (_, cell) in due
+            .cells
+            .iter_mut()
+            .filter(|(name, _)| *name == "expires_at")
+        {
+            *cell = Cell::Near(expires);
+        }
+        due
     }
 }

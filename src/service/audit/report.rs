@@ -166,7 +166,7 @@ impl fmt::Display for AuditReport {
                 (Some(done), true) => writeln!(f, "{name:<9} ok      {done}")?,
                 (_, false) => {
                     let count = check.faults.len() as u64 + check.further_faults;
-                    writeln!(f, "{name:<9} FAULTY  {count} fault(s)")?;
+                    writeln!(f, "{name:<9} FAILED  {count} fault(s)")?;
                 }
                 (None, true) => writeln!(f, "{name:<9} --      not reached")?,
             }

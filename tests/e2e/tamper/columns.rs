@@ -26,11 +26,31 @@ const NOT_RECORDED: [(&str, &str); 9] = [
 
 /// What the trail knows nothing of, so that no audit can tell: table, what is done, why.
 const OUTSIDE: [(&str, &str, &str); 5] = [
-    ("access_token", "token_hash", "a secret's hash is not put into the trail"),
-    ("person", "password_hash", "a secret's hash is not put into the trail"),
-    ("checkpoint", "delete", "heads are signed when asked for, and again byte for byte"),
-    ("checkpoint", "truncate", "the same; the audit remarks that no signed head is left"),
-    ("attachment_content", "delete", "a file may be known by its hash alone"),
+    (
+        "access_token",
+        "token_hash",
+        "a secret's hash is not put into the trail",
+    ),
+    (
+        "person",
+        "password_hash",
+        "a secret's hash is not put into the trail",
+    ),
+    (
+        "checkpoint",
+        "delete",
+        "heads are signed when asked for, and again byte for byte",
+    ),
+    (
+        "checkpoint",
+        "truncate",
+        "the same; the audit remarks that no signed head is left",
+    ),
+    (
+        "attachment_content",
+        "delete",
+        "a file may be known by its hash alone",
+    ),
 ];
 
 /// The same for emptying what one row is all of.
@@ -203,7 +223,8 @@ impl Bench {
     }
 
     async fn put_back(&self, table: &str) {
-        let again = |name: &str| format!("truncate {name}; insert into {name} select * from kept.{name}");
+        let again =
+            |name: &str| format!("truncate {name}; insert into {name} select * from kept.{name}");
         let sql = [again(table), again("checkpoint")].join("; ");
         self.run(&sql).await;
     }
@@ -220,7 +241,10 @@ impl Bench {
         let options = AuditOptions::default();
         let reports = audit(&mut connection, None, &options).await;
         let reports = reports.expect("the audit can be made");
-        reports.iter().flat_map(|report| report.faults().cloned()).collect()
+        reports
+            .iter()
+            .flat_map(|report| report.faults().cloned())
+            .collect()
     }
 
     /// Whether the export refuses, or its bag does not check out.
@@ -231,7 +255,8 @@ impl Bench {
             Err(_) => true,
             Ok(_) => {
                 let path = folder.path().to_owned();
-                let report = tokio::task::spawn_blocking(move || verify(&path, &Options::default()));
+                let report =
+                    tokio::task::spawn_blocking(move || verify(&path, &Options::default()));
                 !report.await.expect("a report").is_sound()
             }
         }
@@ -250,10 +275,17 @@ impl Bench {
     async fn cells(&self, table: &Table) -> Vec<Cell> {
         let name = &table.name;
         let rows = self.rows(table).await;
-        assert!(!rows.is_empty(), "{name} is empty, so nothing is shown of it");
+        assert!(
+            !rows.is_empty(),
+            "{name} is empty, so nothing is shown of it"
+        );
         let (_, key) = &rows[rows.len() / 2];
         let mut cells = Vec::new();
-        let here = format!("where {} = '{}'", key_text(table, "t"), key.replace('\'', "''"));
+        let here = format!(
+            "where {} = '{}'",
+            key_text(table, "t"),
+            key.replace('\'', "''")
+        );
         for column in &table.columns {
             let value = changed(column);
             let mut keys = vec![key.clone()];
@@ -264,10 +296,12 @@ impl Bench {
                 table
                     .columns
                     .iter()
-                    .map(|each| match each.name == column.name && column.sql_type != "uuid" {
-                        true => format!("{value} as {}", each.name),
-                        false => each.name.clone(),
-                    })
+                    .map(
+                        |each| match each.name == column.name && column.sql_type != "uuid" {
+                            true => format!("{value} as {}", each.name),
+                            false => each.name.clone(),
+                        }
+                    )
                     .collect::<Vec<_>>()
                     .join(", ")
             );
@@ -301,7 +335,9 @@ impl Bench {
             .columns
             .iter()
             .map(|column| column.name.as_str())
-            .filter(|column| *column != "programme_id" && !table.key.iter().any(|key| key == column))
+            .filter(|column| {
+                *column != "programme_id" && !table.key.iter().any(|key| key == column)
+            })
             .collect();
         if values.is_empty() {
             return None;
@@ -319,7 +355,10 @@ impl Bench {
         if same {
             return None;
         }
-        let other = format!("case t.ctid when '{}'::tid then '{}'::tid else '{}'::tid end", a.0, b.0, a.0);
+        let other = format!(
+            "case t.ctid when '{}'::tid then '{}'::tid else '{}'::tid end",
+            a.0, b.0, a.0
+        );
         Some(Cell {
             what: "swap".into(),
             sql: format!(
@@ -347,7 +386,10 @@ fn copy(table: &Table, key: &str, here: &str) -> Option<Cell> {
     let prefix = key.rsplit_once('/').map_or("", |(prefix, _)| prefix);
     Some(Cell {
         what: "copy".into(),
-        sql: format!("insert into {name} select {} from {name} t {here}", values.join(", ")),
+        sql: format!(
+            "insert into {name} select {} from {name} t {here}",
+            values.join(", ")
+        ),
         // Its own key is new; it is told by the part that it shares.
         keys: vec![format!("{prefix}*")],
     })
@@ -370,7 +412,11 @@ fn key_text(table: &Table, alias: &str) -> String {
     };
     match columns {
         [] => "''::text".to_owned(),
-        columns => columns.iter().map(part).collect::<Vec<_>>().join(" || '/' || "),
+        columns => columns
+            .iter()
+            .map(part)
+            .collect::<Vec<_>>()
+            .join(" || '/' || "),
     }
 }
 
@@ -411,7 +457,12 @@ fn names(fault: &AuditFault, table: &str, keys: &[String]) -> bool {
     let fits = |key: &String| match key.strip_suffix('*') {
         Some(prefix) => fault.key.starts_with(prefix),
         // Of rows that changed places the batch is named: each still hashes to its own hash.
-        None => fault.key == *key || key.strip_prefix(&fault.key).is_some_and(|rest| rest.starts_with('/')),
+        None => {
+            fault.key == *key
+                || key
+                    .strip_prefix(&fault.key)
+                    .is_some_and(|rest| rest.starts_with('/'))
+        }
     };
     fault.table == table && keys.iter().any(fits)
 }
@@ -425,7 +476,10 @@ async fn try_tables(part: usize, parts: usize) -> (Count, Vec<String>) {
     assert!(!bench.found_in_bag().await, "the bag of the sound database");
     let (mut count, mut wrong) = (Count::default(), Vec::new());
     let all = tables(&bench.pool).await;
-    let own = all.iter().enumerate().filter(|(index, _)| index % parts == part);
+    let own = all
+        .iter()
+        .enumerate()
+        .filter(|(index, _)| index % parts == part);
     for (_, table) in own {
         for cell in bench.cells(table).await {
             let name = format!("{} {}", table.name, cell.what);
@@ -433,7 +487,9 @@ async fn try_tables(part: usize, parts: usize) -> (Count, Vec<String>) {
             let faults = bench.audit().await;
             let in_bag = bench.found_in_bag().await;
             bench.put_back(&table.name).await;
-            let named = faults.iter().any(|fault| names(fault, &table.name, &cell.keys));
+            let named = faults
+                .iter()
+                .any(|fault| names(fault, &table.name, &cell.keys));
             let outside = stands_outside(&table.name, &cell.what);
             count.add(Count {
                 tried: 1,
@@ -478,7 +534,10 @@ async fn every_column_of_every_recorded_table_is_watched() {
 
 #[test]
 fn what_stands_outside_is_listed_once() {
-    let listed: BTreeSet<_> = OUTSIDE.iter().map(|(table, what, _)| (table, what)).collect();
+    let listed: BTreeSet<_> = OUTSIDE
+        .iter()
+        .map(|(table, what, _)| (table, what))
+        .collect();
     assert_eq!(listed.len(), OUTSIDE.len());
     assert!(OUTSIDE.iter().all(|(_, _, why)| !why.is_empty()), "{CODE}");
 }

@@ -1,5 +1,9 @@
 //! Tampering behind the program's back: with the tables, and with the bag.
 
+mod backup;
 mod columns;
+mod fields;
+mod files;
+mod log;
 mod programme;
 mod report;
