@@ -28,6 +28,7 @@ pub fn run(config: &Config, asked: &Asked<'_>) -> Result<ExitCode> {
     let options = AuditOptions {
         key: key.context("--key is not a verifier key")?,
         kept_checkpoint: asked.kept.map(read).transpose()?,
+        without_figures: false,
     };
     block_on(async {
         let database = open(config, NAME).await?;

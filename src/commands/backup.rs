@@ -14,7 +14,7 @@ use std::process::{Command, ExitCode};
 pub fn database_url(config: &Config) -> Result<ExitCode> {
     runtime()?.block_on(async {
         let database = open(config, NAME).await?;
-        println!("{}", database.url);
+        println!("{}", for_postgres(&database.url));
         if database.is_own() {
             eprintln!("the private PostgreSQL runs until Ctrl-C");
             tokio::signal::ctrl_c().await?;
@@ -34,7 +34,7 @@ pub fn backup(config: &Config, file: &Path) -> Result<ExitCode> {
         dump.args(["--format=custom", "--no-owner", "--no-privileges", "--file"])
             .arg(&part)
             .arg("--dbname")
-            .arg(&database.url);
+            .arg(for_postgres(&database.url));
         let done = run(dump, "pg_dump");
         database.close()?;
         if let Err(error) = done {
@@ -99,7 +99,7 @@ async fn fill(config: &Config, database: &Opened, file: &Path) -> Result<()> {
         "--single-transaction",
         "--dbname",
     ])
-    .arg(&database.url)
+    .arg(for_postgres(&database.url))
     .arg(file);
     run(fill, "pg_restore")
 }
@@ -139,8 +139,74 @@ fn run(mut command: Command, name: &str) -> Result<()> {
     Ok(())
 }
 
+/// The address without what only this program's client library reads, which PostgreSQL's own
+/// programs refuse.
+fn for_postgres(url: &str) -> String {
+    const KNOWN: [&str; 12] = [
+        "host",
+        "hostaddr",
+        "port",
+        "user",
+        "password",
+        "dbname",
+        "sslmode",
+        "sslrootcert",
+        "sslcert",
+        "sslkey",
+        "options",
+        "application_name",
+    ];
+    let Some((base, query)) = url.split_once('?') else {
+        return url.to_owned();
+    };
+    let mut kept = Vec::new();
+    for pair in query.split('&') {
+        let (name, value) = pair.split_once('=').unwrap_or((pair, ""));
+        // Both spellings are taken by our library: ssl-mode is sslmode.
+        let name = name.replace("ssl-", "ssl").replace('-', "");
+        let name = if name == "sslca" {
+            "sslrootcert"
+        } else {
+            &name
+        };
+        if KNOWN.contains(&name) {
+            kept.push(format!("{name}={value}"));
+        }
+    }
+    match kept.is_empty() {
+        true => base.to_owned(),
+        false => format!("{base}?{}", kept.join("&")),
+    }
+}
+
 fn beside(file: &Path) -> PathBuf {
     let mut name = file.file_name().unwrap_or(OsStr::new("backup")).to_owned();
     name.push(".part");
     file.with_file_name(name)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_only_our_client_reads_is_left_out_of_the_address() {
+        for (url, told) in [
+            ("postgres://u:p@h/d", "postgres://u:p@h/d"),
+            (
+                "postgres://u@h/d?ssl-mode=require&statement-cache-capacity=100&host=%2Frun",
+                "postgres://u@h/d?sslmode=require&host=%2Frun",
+            ),
+            (
+                "postgres://u@h/d?statement-cache-capacity=1",
+                "postgres://u@h/d",
+            ),
+            (
+                "postgres://u@h/d?ssl-ca=%2Fca.pem",
+                "postgres://u@h/d?sslrootcert=%2Fca.pem",
+            ),
+        ] {
+            assert_eq!(for_postgres(url), told);
+        }
+    }
 }

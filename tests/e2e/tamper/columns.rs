@@ -2,27 +2,15 @@
 //! tables emptied: by a superuser with the triggers off and every constraint gone. The columns
 //! come from the catalogue, so that a new one is tried by itself.
 
-use super::programme::{CODE, small_programme};
+use super::catalogue::{DROP_CONSTRAINTS, Table, changed, key_text, tables};
+use super::programme::small_programme;
 use super::report::Count;
 use crate::support::{TestProgramme, census};
 use emberbook::service::Caller;
 use emberbook::service::audit::{AuditFault, AuditOptions, audit};
 use emberbook::verify::{Options, verify};
-use sqlx::{AssertSqlSafe, PgPool, Row as _};
+use sqlx::{AssertSqlSafe, PgPool};
 use std::collections::BTreeSet;
-
-/// Tables that record nothing of the account.
-const NOT_RECORDED: [(&str, &str); 9] = [
-    ("operator_token", "of the server, of no programme"),
-    ("browser_session", "a sign-in that lasts hours"),
-    ("token_use", "a day of last use, for people to see"),
-    ("idempotent_answer", "what a repeated request is answered"),
-    ("denial", "what was refused; it is no part of the account"),
-    ("rejected_file", "a refused file that waits seven days"),
-    ("upload", "an upload on its way"),
-    ("job", "work on its way; what it came to is in the trail"),
-    ("_sqlx_migrations", "the schema's own"),
-];
 
 /// What the trail knows nothing of, so that no audit can tell: table, what is done, why.
 const OUTSIDE: [(&str, &str, &str); 5] = [
@@ -95,89 +83,6 @@ const COLUMNS_NOT_IN_THE_BAG: [&str; 4] = ["sequence", "round_code", "generation
 const ENTRY_COLUMNS_NOT_IN_THE_BAG: [&str; 6] =
     ["kind", "subject", "actor", "at", "reason", "content_hash"];
 
-struct Column {
-    name: String,
-    sql_type: String,
-}
-
-struct Table {
-    name: String,
-    columns: Vec<Column>,
-    /// The primary key below the programme.
-    key: Vec<String>,
-}
-
-/// The recorded tables, from the catalogue.
-async fn tables(pool: &PgPool) -> Vec<Table> {
-    let rows = sqlx::query(
-        "select c.relname::text as name, a.attname::text as column, format_type(a.atttypid, null) as type
-         from pg_class c join pg_attribute a on a.attrelid = c.oid and a.attnum > 0 and not a.attisdropped
-         where c.relnamespace = 'public'::regnamespace and c.relkind in ('r', 'p')
-         order by c.relname, a.attnum",
-    )
-    .fetch_all(pool)
-    .await
-    .expect("the catalogue");
-    let mut tables: Vec<Table> = Vec::new();
-    for row in rows {
-        let name: String = row.get("name");
-        if NOT_RECORDED.iter().any(|(outside, _)| *outside == name) {
-            continue;
-        }
-        if tables.last().is_none_or(|table| table.name != name) {
-            tables.push(Table {
-                key: key_of(pool, &name).await,
-                name,
-                columns: Vec::new(),
-            });
-        }
-        tables.last_mut().expect("a table").columns.push(Column {
-            name: row.get("column"),
-            sql_type: row.get("type"),
-        });
-    }
-    tables
-}
-
-async fn key_of(pool: &PgPool, table: &str) -> Vec<String> {
-    sqlx::query_scalar(
-        "select a.attname::text from pg_index i
-         cross join lateral unnest(i.indkey::smallint[]) with ordinality as k (attnum, place)
-         join pg_attribute a on a.attrelid = i.indrelid and a.attnum = k.attnum
-         where i.indrelid = $1::text::regclass and i.indisprimary and a.attname <> 'programme_id'
-         order by k.place",
-    )
-    .bind(table)
-    .fetch_all(pool)
-    .await
-    .expect("a key")
-}
-
-/// Another value of a column's type.
-fn changed(column: &Column) -> String {
-    let Column { name, sql_type } = column;
-    match sql_type.as_str() {
-        "text" => format!("coalesce({name}, '') || 'x'"),
-        "uuid" => "gen_random_uuid()".to_owned(),
-        "date" => format!("coalesce({name}, date '2025-05-05') + 1"),
-        "timestamp without time zone" => {
-            format!("coalesce({name}, timestamp '2025-05-05 10:00') + interval '1 hour'")
-        }
-        "timestamp with time zone" => {
-            format!("coalesce({name}, timestamptz '2025-05-05 10:00Z') + interval '1 day'")
-        }
-        "boolean" => format!("not coalesce({name}, false)"),
-        // Far enough to meet no other row's key.
-        "smallint" => format!("coalesce({name}, 0) + 101"),
-        "integer" | "bigint" => format!("coalesce({name}, 0) + 1000001"),
-        "numeric" => format!("coalesce({name}, 0) + 1"),
-        "bytea" => format!("set_byte({name}, 0, get_byte({name}, 0) # 1)"),
-        "text[]" => format!("array_append(coalesce({name}, '{{}}'), 'x')"),
-        "daterange" => format!("daterange(lower({name}) - 1, upper({name}))"),
-        other => panic!("no other value is known of type {other} (column {name}): add one"),
-    }
-}
-
 /// One change: what was done, the statements, and the keys that a fault may name.
 struct Cell {
     what: String,
@@ -236,9 +141,21 @@ impl Bench {
             .unwrap_or_else(|error| panic!("{error}: {sql}"))
     }
 
+    /// What the audit finds; the statements are computed again only where nothing else was found.
     async fn audit(&self) -> Vec<AuditFault> {
+        let quick = self.audit_with(true).await;
+        if quick.is_empty() {
+            return self.audit_with(false).await;
+        }
+        quick
+    }
+
+    async fn audit_with(&self, without_figures: bool) -> Vec<AuditFault> {
         let mut connection = self.pool.acquire().await.expect("a connection");
-        let options = AuditOptions::default();
+        let options = AuditOptions {
+            without_figures,
+            ..AuditOptions::default()
+        };
         let reports = audit(&mut connection, None, &options).await;
         let reports = reports.expect("the audit can be made");
         reports
@@ -262,10 +179,13 @@ impl Bench {
         }
     }
 
-    /// Rows of a table with the texts of their keys, in their order: `ctid`, key.
+    /// Rows of a table as they came, with the texts of their keys: `ctid`, key.
     async fn rows(&self, table: &Table) -> Vec<(String, String)> {
         let key = key_text(table, "t");
-        let sql = format!("select ctid::text, {key} from {} t order by 2", table.name);
+        let sql = format!(
+            "select ctid::text, {key} from {} t order by t.ctid",
+            table.name
+        );
         sqlx::query_as(AssertSqlSafe(sql))
             .fetch_all(&self.pool)
             .await
@@ -279,7 +199,8 @@ impl Bench {
             !rows.is_empty(),
             "{name} is empty, so nothing is shown of it"
         );
-        let (_, key) = &rows[rows.len() / 2];
+        // The latest: of the first token of a programme the trail does not know the id.
+        let (_, key) = &rows[rows.len() - 1];
         let mut cells = Vec::new();
         let here = format!(
             "where {} = '{}'",
@@ -395,52 +316,6 @@ fn copy(table: &Table, key: &str, here: &str) -> Option<Cell> {
     })
 }
 
-/// The key of a row as a fault names it.
-fn key_text(table: &Table, alias: &str) -> String {
-    // The directory of programmes is told by its codes.
-    let own = ["code".to_owned()];
-    let columns = match table.name.as_str() {
-        "programme" => &own[..],
-        _ => &table.key,
-    };
-    let part = |name: &String| {
-        let column = table.columns.iter().find(|column| column.name == *name);
-        match column.map(|column| column.sql_type.as_str()) {
-            Some("bytea") => format!("encode({alias}.{name}, 'hex')"),
-            _ => format!("{alias}.{name}::text"),
-        }
-    };
-    match columns {
-        [] => "''::text".to_owned(),
-        columns => columns
-            .iter()
-            .map(part)
-            .collect::<Vec<_>>()
-            .join(" || '/' || "),
-    }
-}
-
-/// What a forger drops first: every constraint but the primary keys, every further unique index.
-const DROP_CONSTRAINTS: &str = "do $$
-declare
-    kept record;
-begin
-    for kept in select conrelid::regclass as name, conname from pg_constraint
-                where connamespace = 'public'::regnamespace and conrelid <> 0 and contype = 'f' loop
-        execute format('alter table %s drop constraint %I', kept.name, kept.conname);
-    end loop;
-    for kept in select conrelid::regclass as name, conname from pg_constraint
-                where connamespace = 'public'::regnamespace and conrelid <> 0 and contype in ('c', 'u', 'x') loop
-        execute format('alter table %s drop constraint %I', kept.name, kept.conname);
-    end loop;
-    for kept in select indexrelid::regclass as name from pg_index i
-                join pg_class c on c.oid = i.indrelid and c.relnamespace = 'public'::regnamespace
-                where i.indisunique and not i.indisprimary loop
-        execute format('drop index %s', kept.name);
-    end loop;
-end
-$$";
-
 fn stands_outside(table: &str, what: &str) -> bool {
     let listed = |(of, done, _): &(&str, &str, &str)| (*of, *done) == (table, what);
     OUTSIDE.iter().any(listed) || (table, what) == (OUTSIDE_TRUNCATED, "truncate")
@@ -453,7 +328,11 @@ fn is_live_only(table: &str, what: &str) -> bool {
         || table == "trail_entry" && ENTRY_COLUMNS_NOT_IN_THE_BAG.contains(&what)
 }
 
-fn names(fault: &AuditFault, table: &str, keys: &[String]) -> bool {
+fn names(fault: &AuditFault, table: &str, what: &str, keys: &[String]) -> bool {
+    // What went to a programme that there is not is told by its table.
+    if what == "programme_id" && fault.table == table && fault.key.is_empty() {
+        return true;
+    }
     let fits = |key: &String| match key.strip_suffix('*') {
         Some(prefix) => fault.key.starts_with(prefix),
         // Of rows that changed places the batch is named: each still hashes to its own hash.
@@ -474,28 +353,32 @@ async fn try_tables(part: usize, parts: usize) -> (Count, Vec<String>) {
     let faults = bench.audit().await;
     assert!(faults.is_empty(), "the sound database: {faults:#?}");
     assert!(!bench.found_in_bag().await, "the bag of the sound database");
-    let (mut count, mut wrong) = (Count::default(), Vec::new());
+    let (mut count, mut wrong, mut all_wrong) = (Count::default(), Vec::new(), Vec::new());
     let all = tables(&bench.pool).await;
     let own = all
         .iter()
         .enumerate()
         .filter(|(index, _)| index % parts == part);
     for (_, table) in own {
+        println!("{} {count}", table.name);
         for cell in bench.cells(table).await {
             let name = format!("{} {}", table.name, cell.what);
             bench.run(&cell.sql).await;
             let faults = bench.audit().await;
-            let in_bag = bench.found_in_bag().await;
+            // Of what a bag does not carry it can tell nothing.
+            let carried = !is_live_only(&table.name, &cell.what);
+            let in_bag = carried && bench.found_in_bag().await;
             bench.put_back(&table.name).await;
             let named = faults
                 .iter()
-                .any(|fault| names(fault, &table.name, &cell.keys));
+                .any(|fault| names(fault, &table.name, &cell.what, &cell.keys));
             let outside = stands_outside(&table.name, &cell.what);
             count.add(Count {
                 tried: 1,
                 audit: usize::from(!faults.is_empty()),
                 named: usize::from(named),
                 verify: usize::from(in_bag),
+                carried: usize::from(carried),
                 outside: usize::from(outside),
             });
             if outside != faults.is_empty() {
@@ -503,14 +386,18 @@ async fn try_tables(part: usize, parts: usize) -> (Count, Vec<String>) {
             } else if !outside && !named {
                 wrong.push(format!("{name}: {:?} not named in {faults:#?}", cell.keys));
             }
-            if !in_bag && !is_live_only(&table.name, &cell.what) {
+            if carried && !in_bag {
                 wrong.push(format!("{name}: the bag checks out"));
+            }
+            for told in wrong.drain(..) {
+                println!("{told}");
+                all_wrong.push(told);
             }
         }
     }
     assert_eq!(census(&bench.pool).await, before, "everything was put back");
     assert!(bench.audit().await.is_empty());
-    (count, wrong)
+    (count, all_wrong)
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
@@ -539,5 +426,5 @@ fn what_stands_outside_is_listed_once() {
         .map(|(table, what, _)| (table, what))
         .collect();
     assert_eq!(listed.len(), OUTSIDE.len());
-    assert!(OUTSIDE.iter().all(|(_, _, why)| !why.is_empty()), "{CODE}");
+    assert!(OUTSIDE.iter().all(|(_, _, why)| !why.is_empty()));
 }

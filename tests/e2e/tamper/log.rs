@@ -32,8 +32,8 @@ fn check(bag: &[u8], kept: Option<&str>) -> Report {
 async fn audited(programme: &TestProgramme, kept: Option<&str>) -> AuditReport {
     let mut connection = programme.app.pool.acquire().await.expect("a connection");
     let options = AuditOptions {
-        key: None,
         kept_checkpoint: kept.map(str::to_owned),
+        ..AuditOptions::default()
     };
     let reports = audit(&mut connection, Some(CODE), &options)
         .await

@@ -1,6 +1,7 @@
 //! Tampering behind the program's back: with the tables, and with the bag.
 
 mod backup;
+mod catalogue;
 mod columns;
 mod fields;
 mod files;

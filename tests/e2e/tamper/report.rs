@@ -10,6 +10,8 @@ pub struct Count {
     pub audit: usize,
     /// Named by it with table and row.
     pub named: usize,
+    /// Such as a bag carries at all.
+    pub carried: usize,
     /// Found by the export or by the check of the exported bag.
     pub verify: usize,
     /// Found by neither, as the list of what stands outside says.
@@ -21,6 +23,7 @@ impl Count {
         self.tried += other.tried;
         self.audit += other.audit;
         self.named += other.named;
+        self.carried += other.carried;
         self.verify += other.verify;
         self.outside += other.outside;
     }
@@ -30,8 +33,8 @@ impl fmt::Display for Count {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(
             f,
-            "{} cells tried: {} found by audit ({} named with table and row), {} by the exported bag, {} outside",
-            self.tried, self.audit, self.named, self.verify, self.outside
+            "{} cells tried: {} found by audit ({} named with table and row), {} of {} by the exported bag, {} outside",
+            self.tried, self.audit, self.named, self.verify, self.carried, self.outside
         )
     }
 }
