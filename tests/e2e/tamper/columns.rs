@@ -401,6 +401,7 @@ async fn try_tables(part: usize, parts: usize) -> (Count, Vec<String>) {
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+#[ignore = "takes minutes unoptimised; run it by name with --ignored"]
 async fn every_column_of_every_recorded_table_is_watched() {
     let started = std::time::Instant::now();
     let parts = 2;

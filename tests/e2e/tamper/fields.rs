@@ -96,6 +96,7 @@ fn with_kept(bag: &SpoiltBag) -> Report {
 }
 
 #[test]
+#[ignore = "takes minutes unoptimised; run it by name with --ignored"]
 fn each_field_of_a_statement_is_found_by_computing_it_again_whoever_holds_the_key() {
     let sound = bag();
     let (event, content) = log(&sound)
@@ -158,6 +159,7 @@ fn each_field_of_a_statement_is_found_by_computing_it_again_whoever_holds_the_ke
 }
 
 #[test]
+#[ignore = "takes minutes unoptimised; run it by name with --ignored"]
 fn each_field_of_each_record_is_found_and_under_a_log_signed_again_by_the_kept_head() {
     let spoilt = bag();
     let contents = spoilt.read("data/trail/contents.jsonl");
