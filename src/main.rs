@@ -4,7 +4,7 @@ mod commands;
 
 use clap::{Parser, Subcommand};
 use commands::witness::Cosigning;
-use commands::{demo, offline, serve, witness as witnessing};
+use commands::{audit, backup, demo, offline, serve, witness as witnessing};
 use emberbook::config::Config;
 use emberbook::service::tokens::TOKEN_DAYS;
 use std::path::PathBuf;
@@ -37,7 +37,8 @@ enum Command {
         exit: bool,
     },
     /// Check an exported bag without any database or network: hashes, signature, every
-    /// row's proof, and every figure computed again. Exit code 0 = all holds, 1 = it does not.
+    /// row's proof, and every figure computed again. Exit code 0 = all holds, 1 = it does not,
+    /// or there is no such bag, 2 = the question cannot be read.
     Verify {
         /// The bag: a folder or a .tar.gz.
         bag: PathBuf,
@@ -107,6 +108,47 @@ enum Command {
     /// Change the key that signs checkpoints: make a new one, and hand over to it in each
     /// programme's trail by an entry that both keys sign.
     RotateLogKey {
+        #[command(flatten)]
+        config: Config,
+    },
+    /// Hold every table of the live database against its trail, and the trail against its
+    /// signed heads; state every statement again. Nothing is changed, and the service may run.
+    /// Exit code 0 = in order, 1 = it is not, 2 = it could not be looked at.
+    Audit {
+        #[command(flatten)]
+        config: Config,
+        /// Code of the programme; without it all of them, and rows that belong to none.
+        #[arg(long, value_name = "CODE")]
+        programme: Option<String>,
+        /// The key that checkpoints must be signed with, from a source you trust.
+        #[arg(long)]
+        key: Option<String>,
+        /// A checkpoint that you kept from an earlier visit. Give --programme with it.
+        #[arg(long, value_name = "FILE", requires = "programme")]
+        kept: Option<PathBuf>,
+        /// The verdicts as JSON.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Dump the database into a new file by PostgreSQL's pg_dump; the service may run. The key
+    /// that signs checkpoints is not in it.
+    Backup {
+        #[command(flatten)]
+        config: Config,
+        /// The file to write.
+        file: PathBuf,
+    },
+    /// Fill an empty database from a file of `backup`. Of the private PostgreSQL the service
+    /// must not run.
+    Restore {
+        #[command(flatten)]
+        config: Config,
+        /// The file to read.
+        file: PathBuf,
+    },
+    /// Print the connection URL of the database, for PostgreSQL's own programs. A private
+    /// PostgreSQL that does not run is started, and runs until Ctrl-C.
+    DatabaseUrl {
         #[command(flatten)]
         config: Config,
     },
@@ -196,6 +238,24 @@ fn main() -> ExitCode {
             first,
         }),
         Command::RotateLogKey { config } => serve::rotate_log_key(&config),
+        Command::Audit {
+            config,
+            programme,
+            key,
+            kept,
+            json,
+        } => {
+            let asked = audit::Asked {
+                programme: programme.as_deref(),
+                key: key.as_deref(),
+                kept: kept.as_deref(),
+                json,
+            };
+            audit::run(&config, &asked)
+        }
+        Command::Backup { config, file } => backup::backup(&config, &file),
+        Command::Restore { config, file } => backup::restore(&config, &file),
+        Command::DatabaseUrl { config } => backup::database_url(&config),
         Command::Redraw {
             frame,
             seed,

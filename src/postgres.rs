@@ -23,12 +23,12 @@ mod tests;
 pub use error::PostgresError;
 
 use account::Account;
-use folders::{DataFolder, SocketFolder};
+use folders::{DataFolder, ServerNote, SocketFolder};
 use installation::Installation;
 use keeper::Keeper;
 use process::{Program, ServerHome};
 use sqlx::{AssertSqlSafe, Connection, PgConnection};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// PostgreSQL's own name for the error "database already exists".
 const DUPLICATE_DATABASE: &str = "42P04";
@@ -96,13 +96,27 @@ impl PrivatePostgres {
     /// The connection URL of one of the server's databases; `postgres` is always there.
     #[must_use]
     pub fn url(&self, database: &str) -> String {
-        // Port and TLS are spelt out because the client library would otherwise take
-        // them from PGPORT and PGSSLMODE, which speak of some other server.
-        format!(
-            "postgres://{USER}@localhost:5432/{}?host={}&sslmode=disable",
-            percent_encode(database.as_bytes()),
-            percent_encode(self.socket.path().as_os_str().as_encoded_bytes()),
-        )
+        url_through(self.socket.path(), database)
+    }
+
+    /// The connection URL of a database of the server that another process runs on
+    /// `data_folder`; nothing where none seems to run there.
+    #[must_use]
+    pub fn url_where_it_runs(data_folder: &Path, database: &str) -> Option<String> {
+        let note = ServerNote::read(&data_folder.join("cluster"))?;
+        note.ready.then(|| url_through(&note.socket, database))
+    }
+
+    /// The folder of PostgreSQL's programs on this machine: those of the cluster in
+    /// `data_folder` where there is one, else the newest.
+    ///
+    /// # Errors
+    /// When they are not installed.
+    pub fn programs(data_folder: &Path) -> Result<PathBuf, PostgresError> {
+        let cluster = data_folder.join("cluster");
+        let version = std::fs::read_to_string(cluster.join("PG_VERSION")).ok();
+        let made_by = version.and_then(|text| Some((cluster, text.trim().parse().ok()?)));
+        Ok(Installation::find(made_by)?.folder().to_owned())
     }
 
     /// Makes a database, unless one of that name is there already.
@@ -155,6 +169,16 @@ impl PrivatePostgres {
     pub fn stop(mut self) -> Result<(), PostgresError> {
         self.keeper.stop()
     }
+}
+
+fn url_through(socket: &Path, database: &str) -> String {
+    // Port and TLS are spelt out because the client library would otherwise take
+    // them from PGPORT and PGSSLMODE, which speak of some other server.
+    format!(
+        "postgres://{USER}@localhost:5432/{}?host={}&sslmode=disable",
+        percent_encode(database.as_bytes()),
+        percent_encode(socket.as_os_str().as_encoded_bytes()),
+    )
 }
 
 fn is_plain_name(name: &str) -> bool {

@@ -1,19 +1,22 @@
 //! Commands that need neither database nor network.
 
+use super::verdict::{self, Meanwhile};
 use anyhow::{Context, Result};
 use emberbook::seed::{COMMITTED_SEED, Scale, write_folder};
 use emberbook::statistics::draw::{draw, frame_hash};
-use emberbook::verify::{Options, verify as check};
+use emberbook::verify::{Options, verify_telling};
 use std::path::Path;
 use std::process::ExitCode;
 
 /// Checks a bag and prints the verdict. Exit code 0 = sound, 1 = not.
 pub fn verify(bag: &Path, options: &Options, json: bool) -> Result<ExitCode> {
-    let report = check(bag, options);
+    let meanwhile = Meanwhile::new(!json);
+    let report = verify_telling(bag, options, &mut |level| meanwhile.tell(level));
+    drop(meanwhile);
     if json {
         println!("{}", serde_json::to_string_pretty(&report)?);
     } else {
-        println!("{report}");
+        verdict::print(&report.to_string());
     }
     Ok(if report.is_sound() {
         ExitCode::SUCCESS

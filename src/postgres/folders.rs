@@ -182,10 +182,13 @@ fn fits(folder: &Path) -> bool {
 pub(super) struct ServerNote {
     pub(super) process: u32,
     pub(super) ready: bool,
+    /// The folder of its socket.
+    pub(super) socket: PathBuf,
 }
 
 impl ServerNote {
-    /// Reads `postmaster.pid`: the process on line 1, its state on line 8.
+    /// Reads `postmaster.pid`: the process on line 1, its socket on line 5, its state on
+    /// line 8.
     pub(super) fn read(cluster: &Path) -> Option<Self> {
         Self::parse(&std::fs::read_to_string(cluster.join("postmaster.pid")).ok()?)
     }
@@ -193,8 +196,13 @@ impl ServerNote {
     fn parse(text: &str) -> Option<Self> {
         let mut lines = text.lines();
         let process = lines.next()?.trim().parse().ok()?;
-        let ready = lines.nth(6).is_some_and(|state| state.trim() == "ready");
-        Some(Self { process, ready })
+        let socket = PathBuf::from(lines.nth(3).unwrap_or_default());
+        let ready = lines.nth(2).is_some_and(|state| state.trim() == "ready");
+        Some(Self {
+            process,
+            ready,
+            socket,
+        })
     }
 }
 
@@ -210,11 +218,13 @@ mod tests {
             Some(ServerNote {
                 process: 10058,
                 ready,
+                socket: "/run".into(),
             })
         };
         assert_eq!(ServerNote::parse(starting), note(false));
         assert_eq!(ServerNote::parse(&ready), note(true));
-        assert_eq!(ServerNote::parse("10058\n/data\n"), note(false));
+        let early = ServerNote::parse("10058\n/data\n");
+        assert!(early.is_some_and(|note| note.process == 10058 && !note.ready));
         assert_eq!(ServerNote::parse(""), None);
     }
 

@@ -44,6 +44,10 @@ impl Installation {
         }
     }
 
+    pub(super) fn folder(&self) -> &Path {
+        &self.folder
+    }
+
     pub(super) fn initdb(&self) -> PathBuf {
         self.folder.join("initdb")
     }

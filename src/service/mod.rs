@@ -4,6 +4,7 @@
 //! appends to the trail and commits: all of it or nothing.
 
 pub mod access;
+pub mod audit;
 pub mod batches;
 mod brake;
 pub mod browser;

@@ -4,6 +4,7 @@
 //! holds. Rows known at trail position `p` are those with `sequence < p`.
 
 pub mod access;
+pub mod audit;
 pub mod batches;
 pub mod cohorts;
 pub mod corrections;
@@ -135,6 +136,16 @@ pub async fn connect(
 pub async fn prepare(pool: &PgPool, row_security: RowSecurity) -> Result<(), StoreError> {
     MIGRATIONS.run(pool).await?;
     row_security.raise(pool).await
+}
+
+/// Names of the tables of a database; a new one has none.
+pub async fn tables(connection: &mut sqlx::PgConnection) -> Result<Vec<String>, StoreError> {
+    Ok(sqlx::query_scalar(
+        "select relname::text from pg_class
+         where relkind in ('r', 'p') and relnamespace = current_schema()::regnamespace order by 1",
+    )
+    .fetch_all(connection)
+    .await?)
 }
 
 /// Unsigned on our side, `bigint` in PostgreSQL; a negative one was never written by us.

@@ -27,10 +27,10 @@ pub struct StoredRow {
 }
 
 /// Columns of [`selection`] before those of the template.
-const FIXED_COLUMNS: usize = 5;
+pub(super) const FIXED_COLUMNS: usize = 5;
 
 /// All accepted rows of a kind, corrected or not.
-fn selection(kind: BatchKind) -> String {
+pub(super) fn selection(kind: BatchKind) -> String {
     selection_from(kind, table(kind))
 }
 

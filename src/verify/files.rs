@@ -209,7 +209,6 @@ fn check_strangers(
         .collect();
     for file in listed.keys() {
         let known = layout::is_fixed(file)
-            || file.starts_with(layout::TRAIL)
             || files.contains(*file)
             || attachments.contains(*file)
             || of_statements.contains(*file);

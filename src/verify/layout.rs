@@ -35,8 +35,6 @@ pub const DATAPACKAGE: &str = "datapackage.json";
 pub const UPLOADED_FILES: &str = "files/";
 pub const ATTACHMENTS: &str = "attachments/";
 pub const STATEMENTS: &str = "statements/";
-/// What belongs to the proof of the trail.
-pub const TRAIL: &str = "trail/";
 
 /// Columns of every row file before those of the kind's template.
 pub const ROW_PLACE_COLUMNS: [&str; 3] = ["batch", "line", "row_hash"];
@@ -82,6 +80,11 @@ pub(super) fn is_fixed(file: &str) -> bool {
         FINDINGS,
         README,
         DATAPACKAGE,
+        ENTRIES,
+        CONTENTS,
+        CHECKPOINT,
+        CHECKPOINT_KEY,
+        COSIGNED,
     ];
     named.contains(&file)
         || Table::ALL.iter().any(|table| table.file() == file)

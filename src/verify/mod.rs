@@ -47,7 +47,13 @@ pub struct Options {
 ///
 /// A bag that cannot be opened at all is a report with one fault.
 pub fn verify(path: &Path, options: &Options) -> Report {
+    verify_telling(path, options, &mut |_| {})
+}
+
+/// The same, telling at the beginning of each level that it has come to it.
+pub fn verify_telling(path: &Path, options: &Options, tell: &mut dyn FnMut(Level)) -> Report {
     let mut report = Report::default();
+    tell(Level::Bag);
     let bag = match Bag::open(path) {
         Ok(bag) => bag,
         Err(error) => {
@@ -64,9 +70,10 @@ pub fn verify(path: &Path, options: &Options) -> Report {
         // Reading all bytes for their checksums is as long as the rest: both at a time.
         let sums = threads.spawn(|| check_bag(&bag));
         // The later levels run on a damaged bag too: they name the row, not only the file.
+        tell(Level::Trail);
         let history = trail::check(&bag, options, &mut report);
         if let Some(history) = &history {
-            check_contents(&bag, history, &mut report);
+            check_contents(&bag, history, &mut report, tell);
         }
         match sums.join() {
             Ok(found) => report.take_in(found),
@@ -77,16 +84,19 @@ pub fn verify(path: &Path, options: &Options) -> Report {
 }
 
 /// The levels that stand on the trail.
-fn check_contents(bag: &Bag, history: &History, report: &mut Report) {
+fn check_contents(bag: &Bag, history: &History, report: &mut Report, tell: &mut dyn FnMut(Level)) {
     std::thread::scope(|threads| {
         let files = threads.spawn(|| {
             let mut report = Report::default();
             files::check(bag, history, &mut report);
             report
         });
+        tell(Level::Evidence);
         let evidence = evidence::check(bag, history, report);
+        tell(Level::Draws);
         draws::check(bag, history, &evidence, report);
         findings::check(bag, &history.findings, report);
+        tell(Level::Figures);
         figures::check(bag, history, &evidence, report);
         match files.join() {
             Ok(found) => report.take_in(found),

@@ -24,7 +24,7 @@ impl Level {
         Level::Figures,
     ];
 
-    fn name(self) -> &'static str {
+    pub fn name(self) -> &'static str {
         match self {
             Level::Bag => "bag",
             Level::Trail => "trail",

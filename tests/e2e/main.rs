@@ -32,6 +32,7 @@ mod sheets;
 mod stove_tests;
 mod support;
 mod surface;
+mod tamper;
 mod tokens;
 mod trail;
 mod uploads;

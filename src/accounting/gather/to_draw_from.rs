@@ -6,6 +6,7 @@ use crate::accounting::inputs::{EvidenceRole, Period, RegisterCount};
 use crate::accounting::records::{ChosenRounds, RoundRecord};
 use crate::accounting::stove_days::age_band;
 use chrono::NaiveDate;
+use std::borrow::Borrow;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A half-open range of days.
@@ -48,10 +49,10 @@ impl FieldDays {
 /// A stove counts in each round on a day of which it was in service, in the age band that it had
 /// on the last such day; so does a household with one, for project kitchens. For the baseline,
 /// which may lie before any stove, all households of the register count.
-pub fn to_draw_from(
-    households: &[Household],
-    deployments: &[Deployment],
-    ends: &[DeploymentEnd],
+pub fn to_draw_from<H: Borrow<Household>, D: Borrow<Deployment>, E: Borrow<DeploymentEnd>>(
+    households: &[H],
+    deployments: &[D],
+    ends: &[E],
     field: &FieldDays,
 ) -> Result<Vec<RegisterCount>, GatherError> {
     let mut counts: BTreeMap<(EvidenceRole, Option<u32>, String), u64> = BTreeMap::new();
@@ -59,7 +60,7 @@ pub fn to_draw_from(
         let units = counts.entry((role, band, site.to_owned())).or_default();
         *units = units.saturating_add(1);
     };
-    for household in households {
+    for household in households.iter().map(Borrow::borrow) {
         for role in [EvidenceRole::BaselineKitchens, EvidenceRole::BaselineSurvey] {
             count(role, None, &household.site_code);
         }

@@ -33,7 +33,7 @@ pub(super) fn table(kind: BatchKind) -> &'static str {
 
 /// The columns of which no two standing rows of a kind are the same; the migrations build
 /// the unique indexes over them.
-fn key(kind: BatchKind) -> &'static str {
+pub(super) fn key(kind: BatchKind) -> &'static str {
     match kind {
         BatchKind::Households => "household_code",
         BatchKind::Deployments | BatchKind::DeploymentEnds => "serial, installed_on",
