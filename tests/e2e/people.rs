@@ -7,6 +7,7 @@ use crate::support::{Answer, TestProgramme};
 use emberbook::verify::{Options, verify};
 use reqwest::{Client, Method, RequestBuilder};
 use serde_json::{Value, json};
+use std::sync::Mutex;
 
 /// A browser of its own: it keeps one cookie and follows no redirect.
 pub struct Browser {
@@ -15,7 +16,7 @@ pub struct Browser {
     programme: String,
     pub session: Option<String>,
     /// Of the session: goes with every form.
-    token: Option<String>,
+    token: Mutex<Option<String>>,
     /// Sent as the address that a proxy saw.
     from: &'static str,
 }
@@ -28,7 +29,7 @@ impl Browser {
             base: format!("http://{}", programme.app.address),
             programme: programme.code.clone(),
             session: None,
-            token: None,
+            token: Mutex::default(),
             from: "192.0.2.1",
         }
     }
@@ -47,15 +48,16 @@ impl Browser {
     }
 
     /// The token of the session's forms, read off a page as a browser would.
-    pub async fn form_token(&mut self) -> Option<String> {
-        if self.session.is_some() && self.token.is_none() {
-            let page = self.get("/account").await.text();
-            let (_, from) = page
-                .split_once("name=\"form_token\" value=\"")
-                .expect("a form");
-            self.token = from.split('"').next().map(str::to_owned);
+    pub async fn form_token(&self) -> Option<String> {
+        let known = self.token.lock().expect("a token").clone();
+        if known.is_some() || self.session.is_none() {
+            return known;
         }
-        self.token.clone()
+        let page = self.get("/account").await.text();
+        let (_, from) = page.split_once("name=\"form_token\" value=\"")?;
+        let token = from.split('"').next().map(str::to_owned);
+        *self.token.lock().expect("a token") = token.clone();
+        token
     }
 
     /// Sends a form with the session's token, and keeps the cookie that comes back.
@@ -79,7 +81,7 @@ impl Browser {
             assert!(cookie.contains("HttpOnly") && cookie.contains("SameSite=Strict"));
             let value = rest.split(';').next().unwrap_or_default();
             self.session = (!value.is_empty()).then(|| value.to_owned());
-            self.token = None;
+            self.token = Mutex::default();
         }
         answer
     }

@@ -119,7 +119,9 @@ async fn the_form_is_answered_in_json_where_that_is_asked_for() {
     browser.send("/sign-in", &[("token", &secret)]).await;
     let before = crate::support::census(&programme.app.pool).await;
     let ask = async |share: &str| {
-        let fields = form("", share);
+        let token = browser.form_token().await.expect("a token");
+        let mut fields = form("", share);
+        fields.push(("form_token", &token));
         let query = reqwest::Url::parse_with_params("http://x/", fields).expect("fields");
         let request = browser
             .request(Method::POST, "/rounds/plan")

@@ -111,7 +111,7 @@ async fn the_pages_carry_the_dialogue_without_script() {
         format!("/batches/{batch}"),
         format!("/statements/{id}"),
         format!("/statements/{id}/trace"),
-        "/factors".to_owned(),
+        "/factors/gwp-ar5-100-ch4@1".to_owned(),
         "/findings".to_owned(),
     ] {
         let raise = "href=\"/findings/new?kind=";

@@ -91,26 +91,39 @@ async fn a_period_is_opened_stated_and_closed_by_forms() {
     assert_eq!(early.status, 422);
     assert!(early.text().contains("can be stated from that day on"));
 
-    let made = [
+    let without = [
         ("period", "2024"),
+        ("methodology", "kitchen-test-households@1"),
+    ];
+    let without = browser.send("/statements", &without).await;
+    assert_eq!(without.status, 422);
+    let without = without.text();
+    assert!(
+        without.contains("The project group has 0 kitchens"),
+        "{without}"
+    );
+    assert!(without.contains("<option value=\"2024\" selected>"));
+
+    let made = [
+        ("period", "2025"),
         ("methodology", "kitchen-test-households@1"),
     ];
     let made = browser.send("/statements", &made).await;
     assert_eq!(made.status, 303, "{}", made.text());
     let statement = made.header("location").to_owned();
     let page = browser.get(&statement).await.text();
-    assert!(page.contains("Statement of 2024") && page.contains("From gross to claim"));
+    assert!(page.contains("Statement of 2025") && page.contains("From gross to claim"));
     let next = browser.get("/").await.text();
     assert!(
-        next.contains("Period 2024") && next.contains("then close the period"),
+        next.contains("Period 2025") && next.contains("then close the period"),
         "{next}"
     );
 
-    let closed = browser.send("/periods/2024/close", &[]).await;
+    let closed = browser.send("/periods/2025/close", &[]).await;
     assert_eq!(closed.status, 303);
     let list = browser.get("/statements").await.text();
     assert!(list.contains("closed by"));
-    let again = browser.send("/periods/2024/close", &[]).await;
+    let again = browser.send("/periods/2025/close", &[]).await;
     assert_eq!(again.status, 409, "{}", again.text());
 }
 

@@ -91,6 +91,7 @@ fn with_kept(bag: &SpoiltBag) -> Report {
     let options = Options {
         key: None,
         kept_checkpoint: Some(small().checkpoint.clone()),
+        witnesses: Vec::new(),
     };
     verify(&bag.root, &options)
 }

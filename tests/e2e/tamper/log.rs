@@ -25,6 +25,7 @@ fn check(bag: &[u8], kept: Option<&str>) -> Report {
     let options = Options {
         key: None,
         kept_checkpoint: kept.map(str::to_owned),
+        witnesses: Vec::new(),
     };
     verify(&path, &options)
 }

@@ -43,7 +43,8 @@ pub async fn send_form(
     file: &[u8],
 ) -> Answer {
     let kind = format!("multipart/form-data; boundary={FRONTIER}");
-    let request = browser.request(Method::POST, "/batches");
+    let token = browser.form_token().await.unwrap_or_default();
+    let request = browser.request(Method::POST, &format!("/batches?form_token={token}"));
     let body = form(fields, file_name, file);
     Answer::of(request.header("content-type", kind).body(body)).await
 }
