@@ -36,6 +36,8 @@ pub struct Sizes {
     pub draws: u64,
     pub draw_repeats: usize,
     pub upload_rows: u64,
+    /// Visits of each page.
+    pub page_repeats: usize,
     /// Deployments of the two programmes whose bags are checked.
     pub verify_deployments: [u64; 2],
     pub verify_repeats: usize,
@@ -53,6 +55,7 @@ impl Sizes {
             draws: 100_000,
             draw_repeats: 15,
             upload_rows: crate::upload::ROWS,
+            page_repeats: 20,
             // Bags of about 100,000 and a million rows.
             verify_deployments: [32_000, 330_000],
             verify_repeats: 3,
@@ -70,6 +73,7 @@ impl Sizes {
             draws: 10_000,
             draw_repeats: 2,
             upload_rows: crate::upload::ROWS_QUICK,
+            page_repeats: 2,
             verify_deployments: [600, 1_200],
             verify_repeats: 2,
         }

@@ -2,7 +2,7 @@
 //! same run on the same private, durable PostgreSQL. They judge nothing: a machine's
 //! seconds say little, a ratio says what the service itself costs.
 //!
-//! `cargo bench --bench ratios -- [--quick] [monte-carlo] [intake] [statement] [reading] [verify] [upload]`
+//! `cargo bench --bench ratios -- [--quick] [monte-carlo] [intake] [statement] [reading] [verify] [pages] [upload]`
 //!
 //! Loopback only, bounded in count and time. `--quick` is a smoke run of tiny sizes.
 
@@ -12,6 +12,7 @@ mod instructions;
 mod intake;
 mod load;
 mod monte_carlo;
+mod pages;
 mod reading;
 mod statement;
 mod upload;
@@ -22,7 +23,14 @@ use house::{House, Sizes};
 use std::time::Instant;
 use tracing_subscriber::EnvFilter;
 
-const ALL: [&str; 5] = ["monte-carlo", "statement", "reading", "intake", "verify"];
+const ALL: [&str; 6] = [
+    "monte-carlo",
+    "statement",
+    "reading",
+    "intake",
+    "verify",
+    "pages",
+];
 /// Asked for by name alone: it has no reference, and sends some 400 MB.
 const UPLOAD: &str = "upload";
 
@@ -41,7 +49,7 @@ fn main() -> Result<()> {
             "--only-export" => return run(verify::only_export(std::env::args().skip(2))),
             name if ALL.contains(&name) || name == UPLOAD => chosen.push(name.to_owned()),
             other => bail!(
-                "there is no {other:?}; there are --quick, monte-carlo, intake, statement, reading, verify, upload"
+                "there is no {other:?}; there are --quick, monte-carlo, intake, statement, reading, verify, pages, upload"
             ),
         }
     }
@@ -77,6 +85,9 @@ async fn measure(sizes: &Sizes, chosen: &[String]) -> Result<()> {
     }
     if ALL[1..4].iter().any(|name| wanted(name)) {
         measure_service(sizes, wanted).await?;
+    }
+    if wanted("pages") {
+        pages::measure(sizes).await?;
     }
     if wanted("verify") {
         verify::measure(sizes).await?;

@@ -15,6 +15,7 @@ use axum::response::{IntoResponse, Response};
 use sha2::{Digest, Sha256};
 
 const FIELD: &str = "form_token";
+const SIGN_IN: &str = "/sign-in";
 /// Larger forms of fields are refused; files come as `multipart/form-data`.
 const FORM_BYTES_MAX: usize = 2 << 20;
 
@@ -25,8 +26,9 @@ pub(super) async fn guard(request: Request, next: Next) -> Response {
     let Some(token) = session_of(request.headers()).map(token_of) else {
         return next.run(request).await;
     };
-    let changes = !matches!(*request.method(), Method::GET | Method::HEAD);
-    let request = if changes {
+    // Whoever signs in may bring a session that has ended.
+    let asks = matches!(*request.method(), Method::GET | Method::HEAD);
+    let request = if !asks && request.uri().path() != SIGN_IN {
         match checked(request, &token).await {
             Ok(request) => request,
             Err(refusal) => return refusal.into_response(),

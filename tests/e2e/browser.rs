@@ -11,6 +11,7 @@ use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader};
+use std::os::unix::process::CommandExt;
 use std::process::{Child, Command, Stdio};
 
 /// A chromedriver of our own; ends with this value.
@@ -28,11 +29,22 @@ impl Driver {
 
     /// With further arguments of the browser.
     pub fn start_with(further: &[&str]) -> Self {
+        Driver::launch(further, &json!({}))
+    }
+
+    /// With scripts switched off, as in a browser's settings.
+    pub fn without_script() -> Self {
+        let off = json!({"profile.managed_default_content_settings.javascript": 2});
+        Driver::launch(&[], &off)
+    }
+
+    fn launch(further: &[&str], preferences: &Value) -> Self {
         let profile = tempfile::tempdir().expect("a folder");
         let mut process = Command::new("chromedriver")
             .arg("--port=0")
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
+            .process_group(0)
             .spawn()
             .expect("chromedriver is not on the PATH; ./dev ensure browser installs it");
         let output = process.stdout.take().expect("its output");
@@ -58,7 +70,7 @@ impl Driver {
             &folder,
         ];
         arguments.extend(further);
-        let options = json!({"args": arguments});
+        let options = json!({"args": arguments, "prefs": preferences});
         let mut capabilities = Capabilities::new();
         capabilities.insert("goog:chromeOptions".to_owned(), options);
         Driver {
@@ -80,7 +92,9 @@ impl Driver {
 
 impl Drop for Driver {
     fn drop(&mut self) {
-        let _ = self.process.kill();
+        // With its browsers, which it would leave behind.
+        let group = format!("-{}", self.process.id());
+        let _ = Command::new("kill").args(["-KILL", "--", &group]).status();
         let _ = self.process.wait();
     }
 }

@@ -50,7 +50,7 @@ impl Bag {
     }
 
     fn read(root: PathBuf, unpacked: Option<TempDir>) -> Result<Bag, BagError> {
-        let (files, mut faults) = survey(&root)?;
+        let (files, mut faults) = survey(&root, MOST_ENTRIES)?;
         if !files.contains_key(DECLARATION_FILE) && !files.contains_key(MANIFEST_FILE) {
             return Err(BagError::NotABag(root.display().to_string()));
         }
@@ -142,9 +142,12 @@ pub(super) fn unreadable(path: &Path) -> impl FnOnce(io::Error) -> BagError {
     |source| BagError::Unreadable { name, source }
 }
 
-/// All plain files below a folder, and a fault for all that is no plain file or
-/// folder or has an unsafe name.
-fn survey(root: &Path) -> Result<(BTreeMap<String, u64>, Vec<Fault>), BagError> {
+/// All plain files below a folder of at most `most` entries, and a fault for all that is no
+/// plain file or folder or has an unsafe name.
+pub(super) fn survey(
+    root: &Path,
+    most: u64,
+) -> Result<(BTreeMap<String, u64>, Vec<Fault>), BagError> {
     let (mut files, mut faults) = (BTreeMap::new(), Vec::new());
     let mut folders = vec![(root.to_owned(), String::new())];
     let mut count = 0;
@@ -152,8 +155,8 @@ fn survey(root: &Path) -> Result<(BTreeMap<String, u64>, Vec<Fault>), BagError> 
         for child in fs::read_dir(&folder).map_err(unreadable(&folder))? {
             let child = child.map_err(unreadable(&folder))?;
             count += 1;
-            if count > MOST_ENTRIES {
-                return Err(BagError::TooManyEntries(MOST_ENTRIES));
+            if count > most {
+                return Err(BagError::TooManyEntries(most));
             }
             let metadata = child.metadata().map_err(unreadable(&child.path()))?;
             let name = child.file_name();

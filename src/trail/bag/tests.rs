@@ -10,6 +10,7 @@ use std::path::{Path, PathBuf};
 
 use tempfile::TempDir;
 
+use super::reader::survey;
 use super::*;
 use crate::trail::merkle::sha256;
 
@@ -276,11 +277,14 @@ fn a_folder_that_is_no_bag_is_refused() {
 #[test]
 fn a_folder_with_too_many_files_is_refused() {
     let (_home, folder) = sample();
-    for index in 0..MOST_ENTRIES {
+    let files = survey(&folder, MOST_ENTRIES).unwrap().0;
+    let stands = files.len() as u64;
+    for index in 0..20 {
         fs::File::create(folder.join(format!("data/{index}"))).unwrap();
     }
+    assert!(survey(&folder, stands + 30).is_ok());
     assert!(matches!(
-        Bag::open(&folder),
+        survey(&folder, stands + 10),
         Err(BagError::TooManyEntries(_))
     ));
 }

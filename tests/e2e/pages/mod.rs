@@ -1,6 +1,7 @@
 //! The pages as people use them: by forms alone, in a real browser, read aloud.
 
 mod accessible;
+mod journeys;
 mod setting_up;
 mod shots;
 mod weight;
