@@ -13,7 +13,7 @@ use sqlx::{AssertSqlSafe, PgPool};
 use std::collections::BTreeSet;
 
 /// What the trail knows nothing of, so that no audit can tell: table, what is done, why.
-const OUTSIDE: [(&str, &str, &str); 5] = [
+const OUTSIDE: [(&str, &str, &str); 9] = [
     (
         "access_token",
         "token_hash",
@@ -27,22 +27,31 @@ const OUTSIDE: [(&str, &str, &str); 5] = [
     (
         "checkpoint",
         "delete",
-        "heads are signed when asked for, and again byte for byte",
+        "heads are signed when asked for, and again byte for byte; one that is cosigned is missed",
     ),
     (
-        "checkpoint",
-        "truncate",
-        "the same; the audit remarks that no signed head is left",
+        "cosignature",
+        "actor",
+        "a cosignature has no entry: its line tells of the witness, not of the sender",
     ),
+    (
+        "cosignature",
+        "received_at",
+        "the same; the time of signing is in its line",
+    ),
+    (
+        "cosignature",
+        "delete",
+        "it has no entry; the witness has its own copy",
+    ),
+    ("cosignature", "truncate", "the same"),
     (
         "attachment_content",
         "delete",
         "a file may be known by its hash alone",
     ),
+    ("attachment_content", "truncate", "the same"),
 ];
-
-/// The same for emptying what one row is all of.
-const OUTSIDE_TRUNCATED: &str = "attachment_content";
 
 /// Tables that a bag does not carry: it makes what they hold again from the trail, or leaves it
 /// out. Only the audit sees a change in them.
@@ -78,6 +87,15 @@ const NOT_IN_THE_BAG: [&str; 27] = [
 
 /// Columns of the other tables that a bag does not carry.
 const COLUMNS_NOT_IN_THE_BAG: [&str; 4] = ["sequence", "round_code", "generation", "leaf_hash"];
+
+/// Further changes that do not reach a bag: the parts of a file are asked for by their places,
+/// as many as its size says, and of a cosignature its line alone is taken.
+const CHANGES_NOT_IN_THE_BAG: [(&str, &str); 4] = [
+    ("uploaded_file", "size_bytes"),
+    ("uploaded_file", "swap"),
+    ("uploaded_file", "copy"),
+    ("uploaded_file_part", "copy"),
+];
 
 /// Columns of entries that are beside their leaf, which alone is in the bag.
 const ENTRY_COLUMNS_NOT_IN_THE_BAG: [&str; 6] =
@@ -318,12 +336,14 @@ fn copy(table: &Table, key: &str, here: &str) -> Option<Cell> {
 
 fn stands_outside(table: &str, what: &str) -> bool {
     let listed = |(of, done, _): &(&str, &str, &str)| (*of, *done) == (table, what);
-    OUTSIDE.iter().any(listed) || (table, what) == (OUTSIDE_TRUNCATED, "truncate")
+    OUTSIDE.iter().any(listed)
 }
 
 /// Whether only the audit can see such a change.
 fn is_live_only(table: &str, what: &str) -> bool {
     NOT_IN_THE_BAG.contains(&table)
+        || CHANGES_NOT_IN_THE_BAG.contains(&(table, what))
+        || table == "cosignature" && what != "line"
         || COLUMNS_NOT_IN_THE_BAG.contains(&what)
         || table == "trail_entry" && ENTRY_COLUMNS_NOT_IN_THE_BAG.contains(&what)
 }
