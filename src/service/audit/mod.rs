@@ -6,9 +6,9 @@
 //! by column; a column that it does not know is a fault. [`evidence`] makes each row of the
 //! register and of the field canonical again from its columns, and each batch's root from its
 //! rows; [`files`] hashes the kept files. [`draws`], [`closes`] and [`figures`] work out again
-//! what was worked out. Nothing is written, one
-//! snapshot is read throughout, and memory grows with batches, rounds and statements, not with
-//! rows.
+//! what was worked out, and [`keys`] follows the keys that sign and cosign. Nothing is written,
+//! one snapshot is read throughout, and memory grows with batches, rounds and statements, not
+//! with rows or bytes of files.
 //!
 //! Not in the trail, and so not held against it: hashes of tokens and passwords, the id of a
 //! programme's first token, who sent a cosignature and when, sessions, denials, kept answers, jobs
