@@ -353,7 +353,7 @@ async fn register_frame(
     Ok(frame(plan, candidates))
 }
 
-async fn close_record(
+pub(super) async fn close_record(
     connection: &mut PgConnection,
     caller: &Caller,
     steps: &Steps,

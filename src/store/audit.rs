@@ -4,11 +4,13 @@
 //! Nothing is changed here, and memory stays flat: rows come through cursors.
 
 mod derived;
+mod files;
 
 pub use derived::{
     Derived, rounds_beside, wrong_attachments, wrong_finding_batches, wrong_generations,
     wrong_known_households, wrong_spans,
 };
+pub use files::{FilePart, each_part, kept_files, unknown_file_columns};
 
 use super::staging::table;
 use super::{StoreError, rows, signed};
@@ -42,7 +44,7 @@ const fn of_sequence(name: &'static str, key: &'static [&'static str]) -> Audite
 }
 
 /// Tables that are read beside the trail, entry by entry.
-pub const BESIDE_THE_TRAIL: [AuditedTable; 20] = [
+pub const BESIDE_THE_TRAIL: [AuditedTable; 21] = [
     AuditedTable {
         name: "trail_node",
         key: &["level", "index"],
@@ -53,6 +55,12 @@ pub const BESIDE_THE_TRAIL: [AuditedTable; 20] = [
     AuditedTable {
         name: "checkpoint",
         key: &["size"],
+        entry: "greatest(t.size, 0) - 1",
+    },
+    // After the heads, which it is read beside.
+    AuditedTable {
+        name: "cosignature",
+        key: &["size", "witness"],
         entry: "greatest(t.size, 0) - 1",
     },
     of_sequence("site", &["site_code"]),
@@ -210,6 +218,22 @@ pub async fn content(
     .bind(programme_id)
     .bind(signed(sequence))
     .fetch_optional(connection)
+    .await?)
+}
+
+/// The contents of the first entry and of those whose column says one of these kinds, in order.
+pub async fn first_and_of_kinds(
+    connection: &mut PgConnection,
+    programme_id: Uuid,
+    kinds: &[&str],
+) -> Result<Vec<Vec<u8>>, StoreError> {
+    Ok(sqlx::query_scalar(
+        "select content from trail_entry
+         where programme_id = $1 and (sequence = 0 or kind = any ($2)) order by sequence",
+    )
+    .bind(programme_id)
+    .bind(kinds)
+    .fetch_all(connection)
     .await?)
 }
 

@@ -4,6 +4,7 @@
 use crate::batches::rows;
 use crate::support::app::{LOG_KEY_SEED, ORIGIN};
 use crate::support::{Client, Setup, TestProgramme};
+use emberbook::service::audit::{AuditOptions, AuditReport, audit};
 use emberbook::trail::cosignature::{WitnessKey, WitnessSigner, cosignatures, signed_text};
 use emberbook::trail::key_change::{KeyChain, KeyChange};
 use emberbook::trail::note::{NoteSigner, VerifierKey};
@@ -128,6 +129,8 @@ async fn a_new_key_takes_over_by_an_entry_and_the_old_one_still_leads_to_the_hea
     for key in [&first, &change.new, &newest] {
         let report = with_key(&path, key, Some(&kept));
         assert!(report.is_sound(), "{key}: {report}");
+        let audited = audited_with(&programme, key, Some(&kept)).await;
+        assert!(audited.is_sound(), "{key}: {audited}");
         let led = report
             .remarks
             .iter()
@@ -136,6 +139,8 @@ async fn a_new_key_takes_over_by_an_entry_and_the_old_one_still_leads_to_the_hea
     }
     let stranger = NoteSigner::from_seed(&name, &[8; 32]).expect("a key");
     assert!(!with_key(&path, &stranger.verifier_key(), None).is_sound());
+    let audited = audited_with(&programme, &stranger.verifier_key(), None).await;
+    assert!(audited.to_string().contains("never signed"), "{audited}");
     // A stolen old key can sign no more of what came after it.
     let forged = emberbook::trail::checkpoint::Checkpoint {
         origin: name,
@@ -145,6 +150,27 @@ async fn a_new_key_takes_over_by_an_entry_and_the_old_one_still_leads_to_the_hea
     let report = with_key(&path, &first, Some(&forged.sign(&signer)));
     assert!(!report.is_sound());
     assert!(report.to_string().contains("put out of force"), "{report}");
+    let audited = audited_with(&programme, &first, Some(&forged.sign(&signer))).await;
+    assert!(
+        audited.to_string().contains("put out of force"),
+        "{audited}"
+    );
+}
+
+/// The audit of the live database, by a reader who holds this key.
+async fn audited_with(
+    programme: &TestProgramme,
+    key: &VerifierKey,
+    kept: Option<&str>,
+) -> AuditReport {
+    let mut connection = programme.app.pool.acquire().await.expect("a connection");
+    let options = AuditOptions {
+        key: Some(key.clone()),
+        kept_checkpoint: kept.map(str::to_owned),
+        ..AuditOptions::default()
+    };
+    let reports = audit(&mut connection, Some(&programme.code), &options).await;
+    reports.expect("an audit").pop().expect("a report")
 }
 
 #[tokio::test]
@@ -312,8 +338,13 @@ async fn a_witness_cosigns_what_extends_its_kept_checkpoint_and_the_bag_carries_
 
 /// Registers a witness who cosigns the head.
 pub async fn cosign_the_head(programme: &TestProgramme) {
+    cosign_the_head_as(programme, "auditor.example", 2).await;
+}
+
+/// The same by a witness of this name, with this byte for its secret.
+pub async fn cosign_the_head_as(programme: &TestProgramme, name: &str, secret: u8) {
     let verifier = programme.client_of("verifier").await;
-    let signer = WitnessSigner::from_seed("auditor.example", &[2; 32]).expect("a key");
+    let signer = WitnessSigner::from_seed(name, &[secret; 32]).expect("a key");
     let request = json!({"key": signer.key().to_string()});
     verifier.post("/trail/witnesses", &request).await.ok(201);
     let note = programme.manager.get("/trail/checkpoint").await.text();

@@ -1,6 +1,7 @@
 //! Drawn rounds as their tables have them: each plan worked out again, each frame read again
 //! from the register's tables, each seed and draw made again.
 
+use super::closes;
 use super::expected::{Framed, Known};
 use super::report::{AuditLevel, AuditReport};
 use crate::accounting::rounds::drawing::{DrawnUnit, draw, draw_hash, seed};
@@ -62,9 +63,13 @@ pub(super) async fn check(
             report.fault(LEVEL, table, round, problem);
         }
     }
+    let closes = closes::check(connection, known, report).await?;
     report.done(
         LEVEL,
-        format!("{units} frame units read again from the register, {draws} draw(s) made again"),
+        format!(
+            "{units} frame units read again from the register, {draws} draw(s) made again, \
+             {closes} close(s) worked out again"
+        ),
     );
     Ok(())
 }

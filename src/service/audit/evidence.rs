@@ -2,6 +2,7 @@
 //! again from its columns and hashed, each batch's root worked out again.
 
 use super::expected::{Known, TakenBatch};
+use super::files;
 use super::report::{AuditLevel, AuditReport};
 use crate::intake::{BatchKind, row_from_texts};
 use crate::service::ServiceError;
@@ -77,10 +78,14 @@ pub(super) async fn check(
     tell(report, "attachment_content", wrong);
     let wrong = store::audit::wrong_finding_batches(connection, programme).await?;
     tell(report, "finding", wrong);
+    let files = files::check(connection, programme, known, report).await?;
     let batches = known.batches.len();
     report.done(
         LEVEL,
-        format!("{rows} rows in {batches} batches hash to the roots in the trail"),
+        format!(
+            "{rows} rows in {batches} batches hash to the roots in the trail, {files} kept file(s) \
+             to their hashes"
+        ),
     );
     Ok(())
 }

@@ -2,9 +2,10 @@
 
 mod rows;
 
+pub(super) use rows::read;
 use rows::{
-    bytes, correction, factor, finding, flags, mapping, methodology, person, read, round,
-    round_step, stove_model, token,
+    bytes, correction, factor, finding, flags, mapping, methodology, person, round, round_step,
+    stove_model, token,
 };
 
 use crate::accounting::inputs::Period;
@@ -16,11 +17,13 @@ use crate::accounting::records::corrections::{
 };
 use crate::accounting::records::findings::Act;
 use crate::accounting::records::flags::FlagAnswerRecord;
+use crate::accounting::records::opinions::{OPINION_RECORDED, OpinionRecord};
 use crate::accounting::records::{
-    BatchRecord, FactorsRecord, PeriodClosedRecord, ProgrammeRecord, SiteRecord, kind,
+    BatchRecord, FactorsRecord, PeriodClosedRecord, ProgrammeRecord, RoundKind, RoundRecord,
+    SiteRecord, kind,
 };
 use crate::accounting::rounds::records::{
-    DrawRecord, FrameRecord, PlanRecord, SeedRecord, kind as step,
+    CloseRecord, DrawRecord, FrameRecord, PlanRecord, SeedRecord, kind as step,
 };
 use crate::accounting::statement::Statement;
 use crate::service::id_of;
@@ -82,6 +85,8 @@ pub(super) struct TakenBatch {
     pub round: Option<String>,
     pub rows: u64,
     pub root: String,
+    /// SHA-256 of the file that was kept of it, lower-case hex.
+    pub kept_file: Option<String>,
 }
 
 /// A frame as the trail took it, with size and root of the tree just after it.
@@ -118,8 +123,13 @@ pub(super) struct Known {
     pub frames: BTreeMap<String, Framed>,
     pub seeds: BTreeMap<String, SeedRecord>,
     pub draws: BTreeMap<String, DrawRecord>,
+    pub rounds: BTreeMap<String, RoundKind>,
+    /// Each with its entry.
+    pub closes: Vec<(u64, CloseRecord)>,
     /// Entries of the statements.
     pub statements: Vec<u64>,
+    /// Statements by their ids, with SHA-256 in lower-case hex.
+    stated: BTreeMap<Uuid, String>,
     closed: BTreeMap<String, u64>,
     tokens: BTreeMap<Uuid, Token>,
     /// Tokens that were revoked and of whose issue no entry tells: the programme's first, at the most.
@@ -193,7 +203,11 @@ impl Known {
                 rows.collect::<Result<_, _>>()?
             }
             kind::METHODOLOGY_ADDED => vec![methodology(at, content)?],
-            kind::ROUND_OPENED => vec![round(at, read(content)?)],
+            kind::ROUND_OPENED => {
+                let r: RoundRecord = read(content)?;
+                self.rounds.insert(r.code.clone(), r.kind);
+                vec![round(at, r)]
+            }
             step::ROUND_PLANNED => {
                 self.plans.push(read(content)?);
                 vec![round_step("plan", told)?]
@@ -218,7 +232,10 @@ impl Known {
                 self.draws.insert(record.round.clone(), record);
                 vec![round_step("draw", told)?]
             }
-            step::ROUND_CLOSED => vec![round_step("close", told)?],
+            step::ROUND_CLOSED => {
+                self.closes.push((at, read(content)?));
+                vec![round_step("close", told)?]
+            }
             kind::BATCH_ACCEPTED => vec![self.take_batch(at, read(content)?)],
             kind::ROW_SUPERSEDED => {
                 let r: RowSupersededRecord = read(content)?;
@@ -270,6 +287,7 @@ impl Known {
                 )]
             }
             kind::STATEMENT_MADE => vec![self.take_statement(told)?],
+            OPINION_RECORDED => self.take_opinion(told.subject, &read(content)?)?,
             other => {
                 return Err(format!(
                     "entries of kind {other:?} are unknown to this program"
@@ -309,6 +327,7 @@ impl Known {
                 ("round_code", json!(r.round)),
                 ("file_name", json!(r.file_name)),
                 ("file_sha256", bytes(&r.file_sha256)),
+                ("file_kept", json!(r.file_kept)),
                 ("row_count", json!(r.rows)),
                 ("root", bytes(&r.root)),
                 ("sequence", json!(at)),
@@ -320,6 +339,7 @@ impl Known {
             round: r.round,
             rows: r.rows,
             root: r.root,
+            kept_file: r.file_kept.then_some(r.file_sha256),
         };
         self.batches.insert(r.id, taken);
         due
@@ -334,6 +354,9 @@ impl Known {
             return Err("its subject is not the id that follows from its content".into());
         }
         self.statements.push(told.sequence);
+        if let Ok(id) = id.parse() {
+            self.stated.insert(id, digest.clone());
+        }
         let closed = self.closed.get(&statement.period.code);
         let restatement = closed.is_some_and(|closed| statement.position > *closed);
         Ok(Due::new(
@@ -349,6 +372,15 @@ impl Known {
                 ("sequence", json!(told.sequence)),
             ],
         ))
+    }
+
+    /// An opinion writes no row: it is on a statement that was made before it.
+    fn take_opinion(&self, subject: &str, r: &OpinionRecord) -> Result<Vec<Due>, String> {
+        let stated = self.stated.get(&r.statement);
+        if stated == Some(&r.statement_sha256) && subject == r.statement.to_string() {
+            return Ok(Vec::new());
+        }
+        Err("the opinion is on no statement that was made before it".into())
     }
 
     /// Rows that change with later entries, as they must be after the last one. Of the token

@@ -65,7 +65,7 @@ pub(super) async fn check(
 }
 
 /// Someone who may read everything of the programme, as the trail names it.
-fn reader(known: &Known) -> Option<Caller> {
+pub(super) fn reader(known: &Known) -> Option<Caller> {
     let programme = known.programme.as_ref()?;
     Some(Caller {
         programme_id: programme.id,

@@ -5,19 +5,23 @@
 //! stored one, and holds every row of every table that an entry wrote against that entry, column
 //! by column; a column that it does not know is a fault. [`evidence`] makes each row of the
 //! register and of the field canonical again from its columns, and each batch's root from its
-//! rows. [`draws`] and [`figures`] work out again what was worked out. Nothing is written, one
-//! snapshot is read throughout, and memory grows with batches, rounds and statements, not with
-//! rows.
+//! rows; [`files`] hashes the kept files. [`draws`], [`closes`] and [`figures`] work out again
+//! what was worked out, and [`keys`] follows the keys that sign and cosign. Nothing is written,
+//! one snapshot is read throughout, and memory grows with batches, rounds and statements, not
+//! with rows or bytes of files.
 //!
 //! Not in the trail, and so not held against it: hashes of tokens and passwords, the id of a
-//! programme's first token, sessions, denials, kept answers, jobs and uploads, refused files;
-//! and whether a head was ever signed that is no longer kept.
+//! programme's first token, who sent a cosignature and when, sessions, denials, kept answers, jobs
+//! and uploads, refused files; and whether a head or a cosignature was once here that is gone.
 
+mod closes;
 mod compare;
 mod draws;
 mod evidence;
 mod expected;
 mod figures;
+mod files;
+mod keys;
 mod report;
 mod walk;
 
@@ -32,7 +36,8 @@ use uuid::Uuid;
 /// What the auditor brings along.
 #[derive(Debug, Default)]
 pub struct AuditOptions {
-    /// The key that the heads must be signed with; without it the one that the trail names.
+    /// The key that the heads must be signed with, or one that it was handed over from by
+    /// entries of the trail; without it the one that the first entry names.
     pub key: Option<VerifierKey>,
     /// A checkpoint kept from an earlier visit: the trail must still begin with it.
     pub kept_checkpoint: Option<String>,

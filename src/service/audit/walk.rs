@@ -4,6 +4,7 @@
 use super::AuditOptions;
 use super::compare::{compare, key_of};
 use super::expected::{Cell, Due, Known, Told};
+use super::keys::{COSIGNATURE, Keys};
 use super::report::{AuditLevel, AuditReport};
 use crate::service::ServiceError;
 use crate::store;
@@ -12,7 +13,6 @@ use crate::trail::canonical::is_canonical;
 use crate::trail::checkpoint::Checkpoint;
 use crate::trail::event::Event;
 use crate::trail::merkle::{Frontier, Hash, leaf_hash, sha256};
-use crate::trail::note::VerifierKey;
 use chrono::{DateTime, SecondsFormat, Utc};
 use serde_json::{Map, Value, json};
 use sqlx::PgConnection;
@@ -20,7 +20,8 @@ use uuid::Uuid;
 
 const ENTRY: &str = "trail_entry";
 const NODE: &str = "trail_node";
-const CHECKPOINT: &str = "checkpoint";
+pub(super) const CHECKPOINT: &str = "checkpoint";
+pub(super) const KEPT: &str = "the kept checkpoint";
 
 /// Entries read at a time.
 const ENTRIES_AT_ONCE: u32 = 100;
@@ -29,16 +30,23 @@ type Rows = Vec<(i64, Map<String, Value>)>;
 
 pub(super) struct Walk<'a> {
     programme: Uuid,
-    options: &'a AuditOptions,
+    pub options: &'a AuditOptions,
     pub report: &'a mut AuditReport,
     pub known: Known,
-    tree: Frontier,
+    /// Read ahead of the walk.
+    pub keys: Keys,
+    /// Of the entries so far, each checked in its place.
+    pub walked: Keys,
+    pub tree: Frontier,
     cursors: Vec<Cursor>,
     last_at: Option<DateTime<Utc>>,
     /// True from an entry on that is missing: the tree cannot be built on.
-    broken: bool,
-    kept: Option<Checkpoint>,
-    signed_heads: u64,
+    pub broken: bool,
+    pub kept: Option<Checkpoint>,
+    /// Whether a head over just the entries so far is kept.
+    pub head_here: bool,
+    pub signed_heads: u64,
+    pub cosignatures: u64,
     records: u64,
 }
 
@@ -58,12 +66,16 @@ pub(super) async fn walk(
         options,
         report,
         known: Known::default(),
+        keys: Keys::ahead(connection, programme).await?,
+        walked: Keys::default(),
         tree: Frontier::new(),
         cursors,
         last_at: None,
         broken: false,
         kept: None,
+        head_here: false,
         signed_heads: 0,
+        cosignatures: 0,
         records: 0,
     };
     let mut after = -1;
@@ -79,7 +91,7 @@ pub(super) async fn walk(
 }
 
 impl Walk<'_> {
-    fn fault(&mut self, table: &str, key: impl ToString, problem: impl Into<String>) {
+    pub(super) fn fault(&mut self, table: &str, key: impl ToString, problem: impl Into<String>) {
         let level = level_of(table);
         self.report.fault(level, table, key.to_string(), problem);
     }
@@ -105,6 +117,7 @@ impl Walk<'_> {
             rows.push(cursor.take_until(connection, at).await?);
         }
         let leaf = self.leaf_of(entry, &rows);
+        let before = self.tree.root();
         let completed = self.tree.push(leaf);
         let told = self.read(entry);
         let mut due = Vec::new();
@@ -131,7 +144,11 @@ impl Walk<'_> {
             content: &entry.content,
             root: self.tree.root(),
         };
-        match self.known.take(&told) {
+        let taken = match Keys::know(told.kind) {
+            true => self.walked.take(&told, before).map(|()| Vec::new()),
+            false => self.known.take(&told),
+        };
+        match taken {
             Ok(rows) => due.extend(rows),
             Err(problem) => {
                 self.fault(ENTRY, at, problem);
@@ -140,7 +157,7 @@ impl Walk<'_> {
             }
         }
         if at == 0 {
-            self.open_kept();
+            self.begin_keys();
         }
         self.check_kept();
         self.compare_rows(at, due, rows);
@@ -234,6 +251,7 @@ impl Walk<'_> {
             self.records += here.len() as u64;
             match table.name {
                 CHECKPOINT => self.check_heads(here),
+                COSIGNATURE => self.check_cosignatures(here),
                 NODE if self.broken => {}
                 name => {
                     let due = due
@@ -257,67 +275,6 @@ impl Walk<'_> {
         self.compare_rows(at, Vec::new(), strays);
     }
 
-    fn key(&self) -> Option<VerifierKey> {
-        let recorded = self.known.programme.as_ref()?.checkpoint_key.parse().ok();
-        self.options.key.clone().or(recorded)
-    }
-
-    fn check_heads(&mut self, rows: Vec<Map<String, Value>>) {
-        for row in rows {
-            let size = self.tree.size();
-            let Some(key) = self.key() else {
-                self.fault(CHECKPOINT, size, "there is no key to check it with");
-                continue;
-            };
-            let note = row.get("note").and_then(Value::as_str).unwrap_or_default();
-            let problem = match Checkpoint::open(note, std::slice::from_ref(&key)) {
-                Err(error) => format!("note: {error}"),
-                Ok(head) if head.origin != key.name() => {
-                    format!("note is of the log {}", head.origin)
-                }
-                Ok(head) if head.size != size => {
-                    format!("note is over {} entries", head.size)
-                }
-                Ok(head) if head.root != self.tree.root() && !self.broken => {
-                    "the entries do not hash to its root: history was changed".to_owned()
-                }
-                Ok(_) if row.len() != 2 => "this audit does not know all of its columns".to_owned(),
-                Ok(_) => {
-                    self.signed_heads += 1;
-                    continue;
-                }
-            };
-            self.fault(CHECKPOINT, size, problem);
-        }
-    }
-
-    /// Reads the checkpoint that the auditor brought, once the key is known.
-    fn open_kept(&mut self) {
-        let (Some(kept), Some(key)) = (&self.options.kept_checkpoint, self.key()) else {
-            return;
-        };
-        match Checkpoint::open(kept, &[key]) {
-            Ok(kept) => self.kept = Some(kept),
-            Err(error) => self.fault("the kept checkpoint", "", error.to_string()),
-        }
-    }
-
-    fn check_kept(&mut self) {
-        let size = self.tree.size();
-        if let Some(kept) = &self.kept
-            && kept.size == size
-        {
-            let same = kept.root == self.tree.root();
-            self.kept = None;
-            if !same {
-                let problem = format!(
-                    "the first {size} entries are not those it signed: history was changed"
-                );
-                self.fault("the kept checkpoint", "", problem);
-            }
-        }
-    }
-
     async fn finish(mut self, connection: &mut PgConnection) -> Result<Known, ServiceError> {
         for mut cursor in std::mem::take(&mut self.cursors) {
             for (_, row) in cursor.take_until(connection, i64::MAX).await? {
@@ -333,7 +290,7 @@ impl Walk<'_> {
                 "it is over {} entries, but the trail has only {size}: history was cut off",
                 kept.size
             );
-            self.fault("the kept checkpoint", "", problem);
+            self.fault(KEPT, "", problem);
         }
         if self.known.programme.is_none() {
             self.fault(ENTRY, 0, "the first entry does not create a programme");
@@ -348,8 +305,8 @@ impl Walk<'_> {
             );
         }
         let done = format!(
-            "{size} entries and every stored node hash to {} signed head(s)",
-            self.signed_heads
+            "{size} entries and every stored node hash to {} signed head(s) with {} cosignature(s)",
+            self.signed_heads, self.cosignatures
         );
         self.report.done(AuditLevel::Trail, done);
         let done = format!("{} rows are what their entries say", self.records);
@@ -392,7 +349,7 @@ impl Walk<'_> {
 
 fn level_of(table: &str) -> AuditLevel {
     match table {
-        ENTRY | NODE | CHECKPOINT | "trail_head" | "the kept checkpoint" => AuditLevel::Trail,
+        ENTRY | NODE | CHECKPOINT | COSIGNATURE | "trail_head" | KEPT => AuditLevel::Trail,
         _ => AuditLevel::Records,
     }
 }

@@ -64,15 +64,11 @@ fn spoil_all(sealed: bool) -> (Count, Vec<String>) {
                 Some(bytes) => bag.write(&file, bytes),
                 None => std::fs::remove_file(bag.root.join(&file)).expect("removed"),
             }
-            // Without it nothing can be counted into it.
-            if sealed && (spoilt.is_some() || file != "bag-info.txt" && file != "bagit.txt") {
-                if std::str::from_utf8(
-                    &std::fs::read(bag.root.join("bag-info.txt")).unwrap_or_default(),
-                )
-                .is_ok()
-                {
-                    bag.seal();
-                }
+            // Nothing can be counted into it where it is gone or no text.
+            let info = std::fs::read(bag.root.join("bag-info.txt"));
+            let countable = info.is_ok_and(|bytes| String::from_utf8(bytes).is_ok());
+            if sealed && countable && (spoilt.is_some() || file != "bagit.txt") {
+                bag.seal();
             }
             let report = bag.verify();
             let faults: Vec<Fault> = report.faults().cloned().collect();

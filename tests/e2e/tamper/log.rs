@@ -23,9 +23,8 @@ fn check(bag: &[u8], kept: Option<&str>) -> Report {
     let path = folder.path().join("bag.tar.gz");
     std::fs::write(&path, bag).expect("written");
     let options = Options {
-        key: None,
         kept_checkpoint: kept.map(str::to_owned),
-        witnesses: Vec::new(),
+        ..Options::default()
     };
     verify(&path, &options)
 }

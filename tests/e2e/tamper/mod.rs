@@ -6,5 +6,6 @@ mod columns;
 mod fields;
 mod files;
 mod log;
+mod outside;
 mod programme;
 mod report;

@@ -76,8 +76,11 @@ async fn make() -> Small {
     let off = json!({"role": "verifier", "disabled": true});
     let change = manager.request(reqwest::Method::POST, "/people/kofi.s/change");
     Answer::of(change.json(&off)).await.ok(200);
-    // An earlier head is kept as well.
+    give_an_opinion(&programme).await;
+    // An earlier head is kept as well, and two witnesses have cosigned earlier ones.
     assert_eq!(manager.get("/trail/checkpoint").await.status, 200);
+    crate::witnesses::cosign_the_head_as(&programme, "one.example", 2).await;
+    crate::witnesses::cosign_the_head_as(&programme, "two.example", 3).await;
     manager
         .post("/periods/2025/close", &json!({}))
         .await
@@ -124,6 +127,18 @@ async fn correct(programme: &TestProgramme) {
     crate::corrections::supersede(programme, &second, 2, cells)
         .await
         .ok(201);
+}
+
+/// An opinion on the statement, invented.
+async fn give_an_opinion(programme: &TestProgramme) {
+    let statements = programme.manager.get("/statements").await.ok(200);
+    let id = statements[0]["id"].as_str().expect("a statement");
+    let opinion = json!({"body": "Harbour Assurance (invented)", "assurance": "limited",
+        "accreditation": "none: invented for a test", "conclusion": "modified",
+        "signed_on": "2026-02-03", "document_sha256": "ab".repeat(32)});
+    let verifier = programme.client_of("verifier").await;
+    let path = format!("/statements/{id}/opinions");
+    verifier.post(&path, &opinion).await.ok(201);
 }
 
 /// Findings on a period, a household and a row, with a file and an answer.

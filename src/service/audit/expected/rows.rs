@@ -248,7 +248,9 @@ pub(super) fn opened_finding(at: u64, r: &FindingOpenedRecord) -> Due {
     .with("batch_id", batch)
 }
 
-pub(super) fn read<T: serde::de::DeserializeOwned>(content: &[u8]) -> Result<T, String> {
+pub(in crate::service::audit) fn read<T: serde::de::DeserializeOwned>(
+    content: &[u8],
+) -> Result<T, String> {
     serde_json::from_slice(content).map_err(|e| format!("its content cannot be read: {e}"))
 }
 
