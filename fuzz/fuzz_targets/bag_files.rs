@@ -1,11 +1,18 @@
 //! A sound bag of which one file holds anything; the first byte says which.
 #![no_main]
 
-use emberbook_fuzz::seed_bag::{FILES, with_file};
+use emberbook_fuzz::seed_bag::{FILES, with_bag, with_file};
 use emberbook_fuzz::verify::{Options, verify};
 use libfuzzer_sys::fuzz_target;
 
-fuzz_target!(|bytes: &[u8]| {
+fn init() {
+    with_bag(|bag| {
+        let report = verify(bag, &Options::default());
+        assert!(report.is_sound(), "{report}");
+    });
+}
+
+fuzz_target!(init: init(), |bytes: &[u8]| {
     let Some((which, content)) = bytes.split_first() else {
         return;
     };

@@ -1,8 +1,8 @@
 //! Numbers, days and codes in cells: every cell of a row of a kind from the text, line by line.
 #![no_main]
 
-use emberbook_fuzz::kind_of;
 use emberbook_fuzz::intake::row_from_texts;
+use emberbook_fuzz::kind_of;
 use emberbook_fuzz::trail::canonical::canonical_json;
 use libfuzzer_sys::fuzz_target;
 

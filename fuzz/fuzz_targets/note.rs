@@ -10,8 +10,16 @@ use libfuzzer_sys::fuzz_target;
 
 fuzz_target!(|text: &str| {
     let mut keys = vec![signer().verifier_key()];
-    if let Ok(key) = text.lines().next().unwrap_or_default().parse::<VerifierKey>() {
-        assert_eq!(key.to_string().parse::<VerifierKey>().ok(), Some(key.clone()));
+    if let Ok(key) = text
+        .lines()
+        .next()
+        .unwrap_or_default()
+        .parse::<VerifierKey>()
+    {
+        assert_eq!(
+            key.to_string().parse::<VerifierKey>().ok(),
+            Some(key.clone())
+        );
         keys.push(key);
     }
     let _ = note::open(text, &keys);

@@ -38,16 +38,21 @@ pub fn read_file(which: u8, file: &[u8]) {
     let template = kind_of(which).template();
     let mut refused = Vec::new();
     let mut rows = 0_u32;
-    read_rows(template, &Naming::default(), Cursor::new(file), &mut |row| {
-        rows += 1;
-        match row {
-            Ok(row) => {
-                let _ = canonical_json(&row.to_json(template));
+    read_rows(
+        template,
+        &Naming::default(),
+        Cursor::new(file),
+        &mut |row| {
+            rows += 1;
+            match row {
+                Ok(row) => {
+                    let _ = canonical_json(&row.to_json(template));
+                }
+                Err(rejections) => refused.extend(rejections),
             }
-            Err(rejections) => refused.extend(rejections),
-        }
-        rows < 1_000
-    });
+            rows < 1_000
+        },
+    );
     if !refused.is_empty() {
         let rejections = Rejections {
             count: refused.len() as u64,
@@ -68,9 +73,19 @@ pub fn workbook_with_part(which: u8, part: u8, content: &[u8]) -> Option<Vec<u8>
         let mut entry = archive.by_index(index).ok()?;
         let mut bytes = Vec::new();
         entry.read_to_end(&mut bytes).ok()?;
-        out.start_file(entry.name().to_owned(), options).ok()?;
+        let name = entry.name().ok()?.into_owned();
+        out.start_file(name, options).ok()?;
         let bytes = if index == replaced { content } else { &bytes };
         out.write_all(bytes).ok()?;
     }
     Some(out.finish().ok()?.into_inner())
+}
+
+/// Lines of a kind of entry, a space and a content.
+pub fn told(bytes: &[u8]) -> impl Iterator<Item = seed_bag::Told> {
+    bytes.split(|byte| *byte == b'\n').filter_map(|line| {
+        let space = line.iter().position(|byte| *byte == b' ')?;
+        let kind = std::str::from_utf8(&line[..space]).ok()?;
+        Some((kind.to_owned(), line[space + 1..].to_vec()))
+    })
 }

@@ -7,16 +7,17 @@ use crate::trail::bag::BagWriter;
 use crate::trail::canonical::{canonical_json, canonical_of};
 use crate::trail::checkpoint::Checkpoint;
 use crate::trail::event::Event;
-use crate::trail::merkle::{leaf_hash, root_of, sha256};
+use crate::trail::merkle::{Hash, leaf_hash, root_of, sha256};
 use crate::trail::note::NoteSigner;
 use crate::verify::layout;
+use crate::verify::tables::{Table, Tables};
 use std::io::Write;
 use std::path::Path;
 use std::sync::LazyLock;
 use uuid::Uuid;
 
 /// The files that are replaced in turn.
-pub const FILES: [&str; 12] = [
+pub const FILES: [&str; 14] = [
     "data/trail/entries.jsonl",
     "data/trail/contents.jsonl",
     "data/trail/checkpoint.txt",
@@ -27,6 +28,8 @@ pub const FILES: [&str; 12] = [
     "data/factors.json",
     "data/findings.json",
     "data/datapackage.json",
+    "data/batches.csv",
+    "data/trail/cosigned.jsonl",
     "bag-info.txt",
     "manifest-sha256.txt",
 ];
@@ -39,23 +42,50 @@ pub fn signer() -> NoteSigner {
 }
 
 /// Paths below `data/` and contents.
-static PAYLOAD: LazyLock<Vec<(String, Vec<u8>)>> = LazyLock::new(payload);
+type Payload = Vec<(String, Vec<u8>)>;
 
-/// Calls `work` with the bag of which `file` holds `content`; true where that changes nothing.
-pub fn with_file(file: &str, content: &[u8], work: impl FnOnce(&Path, bool)) {
+static PAYLOAD: LazyLock<Payload> = LazyLock::new(|| payload(&records()));
+
+/// The kind and the content of a trail's entry.
+pub type Told = (String, Vec<u8>);
+
+/// Calls `work` with the sound bag.
+pub fn with_bag(work: impl FnOnce(&Path)) {
     in_folder(|folder| {
         let bag = folder.join("bag");
         write(&bag);
+        work(&bag);
+    });
+}
+
+/// Calls `work` with the bag of which `file` holds `content`; true where that changes nothing.
+pub fn with_file(file: &str, content: &[u8], work: impl FnOnce(&Path, bool)) {
+    with_bag(|bag| {
         let path = bag.join(file);
         let unchanged = std::fs::read(&path).is_ok_and(|sound| sound == content);
         std::fs::write(&path, content).expect("written");
-        work(&bag, unchanged);
+        work(bag, unchanged);
+    });
+}
+
+/// Calls `work` with a bag whose trail, sound in itself, says this after its first entry.
+pub fn with_trail(told: impl IntoIterator<Item = Told>, work: impl FnOnce(&Path)) {
+    let created = records().into_iter().take(1);
+    let payload = payload(&created.chain(told).collect::<Vec<_>>());
+    in_folder(|folder| {
+        let bag = folder.join("bag");
+        write_files(&bag, &payload);
+        work(&bag);
     });
 }
 
 fn write(folder: &Path) {
+    write_files(folder, &PAYLOAD);
+}
+
+fn write_files(folder: &Path, payload: &Payload) {
     let mut bag = BagWriter::create(folder).expect("a bag");
-    for (path, bytes) in PAYLOAD.iter() {
+    for (path, bytes) in payload {
         let mut file = bag.payload(path).expect("a file");
         file.write_all(bytes).expect("written");
         file.finish().expect("finished");
@@ -64,15 +94,20 @@ fn write(folder: &Path) {
         .expect("a bag");
 }
 
-fn payload() -> Vec<(String, Vec<u8>)> {
-    let programme = Uuid::from_u128(7);
-    let batch = Uuid::from_u128(8);
+const PROGRAMME: Uuid = Uuid::from_u128(7);
+const BATCH: Uuid = Uuid::from_u128(8);
+const CELLS: [&str; 6] = ["H-1", "NORTH", "2", "1", "1", "0"];
+
+/// The hash of the one row.
+fn row_hash() -> Hash {
     let template = BatchKind::Households.template();
-    let cells = ["H-1", "NORTH", "2", "1", "1", "0"];
-    let row = row_from_texts(template, 2, cells.into_iter()).expect("a row");
-    let hash = leaf_hash(&canonical_json(&row.to_json(template)).expect("canonical"));
+    let row = row_from_texts(template, 2, CELLS.into_iter()).expect("a row");
+    leaf_hash(&canonical_json(&row.to_json(template)).expect("canonical"))
+}
+
+fn records() -> Vec<Told> {
     let created = ProgrammeRecord {
-        id: programme,
+        id: PROGRAMME,
         code: CODE.into(),
         name: NAME.into(),
         checkpoint_key: signer().verifier_key().to_string(),
@@ -82,36 +117,51 @@ fn payload() -> Vec<(String, Vec<u8>)> {
         name: "North".into(),
     };
     let accepted = BatchRecord {
-        id: batch,
+        id: BATCH,
         kind: BatchKind::Households.code().into(),
         round: None,
         file_name: None,
         file_sha256: sha256(b"").to_string(),
+        file_kept: false,
         rows: 1,
-        root: hash.to_string(),
+        root: row_hash().to_string(),
     };
-    let contents = [
+    [
         (kind::PROGRAMME_CREATED, canonical_of(&created)),
         (kind::SITE_ADDED, canonical_of(&site)),
         (kind::BATCH_ACCEPTED, canonical_of(&accepted)),
-    ];
+    ]
+    .map(|(kind, content)| (kind.to_owned(), content.expect("canonical")))
+    .to_vec()
+}
+
+/// The entry that commits to a content. Its subject is the content's `id`, where it has one.
+pub fn event(sequence: u64, (kind, content): &Told) -> Event {
+    let read = serde_json::from_slice::<serde_json::Value>(content).unwrap_or_default();
+    Event {
+        programme: PROGRAMME.to_string(),
+        sequence,
+        kind: kind.clone(),
+        subject: read["id"].as_str().unwrap_or("seed").to_owned(),
+        content: sha256(content),
+        actor: "manager: office".into(),
+        time: "2026-01-02T03:04:05.678Z".into(),
+        reason: kind::CORRECTIONS
+            .contains(&kind.as_str())
+            .then(|| "seed".into()),
+    }
+}
+
+fn payload(records: &[Told]) -> Payload {
     let (mut entries, mut lines, mut leaves) = (Vec::new(), Vec::new(), Vec::new());
-    for (sequence, (kind, content)) in (0..).zip(contents) {
-        let content = content.expect("canonical");
-        let event = Event {
-            programme: programme.to_string(),
-            sequence,
-            kind: kind.into(),
-            subject: "seed".into(),
-            content: sha256(&content),
-            actor: "manager: office".into(),
-            time: "2026-01-02T03:04:05.678Z".into(),
-            reason: None,
-        };
-        let leaf = event.leaf_bytes().expect("canonical");
+    let mut told = Tables::default();
+    for (sequence, record) in (0..).zip(records) {
+        // What cannot be told in the tables is for the verifier to refuse.
+        let _ = told.take(sequence, &record.0, &record.1);
+        let leaf = event(sequence, record).leaf_bytes().expect("canonical");
         leaves.push(leaf_hash(&leaf));
         entries.extend(leaf.into_iter().chain(*b"\n"));
-        lines.extend(content.into_iter().chain(*b"\n"));
+        lines.extend(record.1.iter().chain(b"\n"));
     }
     let head = Checkpoint {
         origin: signer().name().to_owned(),
@@ -124,7 +174,7 @@ fn payload() -> Vec<(String, Vec<u8>)> {
         (layout::CHECKPOINT.into(), head.sign(&signer()).into_bytes()),
         (
             layout::CHECKPOINT_KEY.into(),
-            format!("{}\n", created.checkpoint_key).into_bytes(),
+            format!("{}\n", signer().verifier_key()).into_bytes(),
         ),
         (layout::FACTORS.into(), b"[\n]\n".to_vec()),
         (layout::METHODOLOGIES.into(), b"[\n]\n".to_vec()),
@@ -141,9 +191,14 @@ fn payload() -> Vec<(String, Vec<u8>)> {
     for kind in BatchKind::ALL {
         let mut table = layout::row_header(kind).join(",") + "\n";
         if kind == BatchKind::Households {
-            table += &format!("{batch},2,{hash},{}\n", cells.join(","));
+            table += &format!("{BATCH},2,{},{}\n", row_hash(), CELLS.join(","));
         }
         files.push((layout::row_file(kind), table.into_bytes()));
+    }
+    for table in Table::ALL {
+        let mut bytes = Vec::new();
+        told.write(table, &mut bytes).expect("written");
+        files.push((table.file().into(), bytes));
     }
     for (file, header) in [
         (layout::ROUND_FRAMES, layout::frame_header()),
