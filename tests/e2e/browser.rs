@@ -99,9 +99,16 @@ impl Drop for Driver {
     }
 }
 
+/// The text of what the selector finds. A page that is left while it is looked at is waited for.
 pub async fn text_of(browser: &Client, selector: &str) -> String {
-    let found = browser.wait().for_element(Locator::Css(selector)).await;
-    found.expect(selector).text().await.expect("its text")
+    for _ in 0..20 {
+        let found = browser.wait().for_element(Locator::Css(selector)).await;
+        if let Ok(text) = found.expect(selector).text().await {
+            return text;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(100)).await;
+    }
+    panic!("{selector} has no text that stays");
 }
 
 pub async fn attribute_of(browser: &Client, selector: &str, name: &str) -> String {

@@ -1,3 +1,5 @@
+//! What is told to be done next, in the states that a programme goes through.
+
 use super::*;
 use crate::accounting::statement::Gap;
 use crate::service::periods::NewPeriod;

@@ -218,8 +218,8 @@ fn schools_drawn_at_random() {
 #[test]
 fn lohr_ratio_of_acres() {
     let (now, before, together) = (
-        (297_897.0467, 344_551.8948),
-        (301_953.7233, 344_829.5964),
+        (297897.0467, 344551.8948),
+        (301953.7233, 344829.5964),
         0.995806_f64,
     );
     let spread = (299.0f64 / 300.0).sqrt();

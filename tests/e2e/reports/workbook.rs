@@ -56,7 +56,7 @@ async fn every_figure_and_node_is_a_number_of_its_own_sheet() {
         assert!(row[13].to_string().contains(statement_id()));
     }
     let claimed = |id: &str| {
-        let row = figures.rows().find(|row| row[0].to_string() == id);
+        let row = figures.rows().find(|row| row[0] == *id);
         number(row.expect(id).get(11))
     };
     let claims = &statement.claims;
@@ -91,7 +91,7 @@ async fn what_looks_like_a_formula_stays_text() {
     let mut book = open(report(&verifier, "xlsx", "").await.bytes);
     let findings = sheet(&mut book, "Findings");
     let cells = findings.used_cells().map(|(_, _, cell)| cell);
-    let held = cells.filter(|cell| cell.to_string() == formula).count();
+    let held = cells.filter(|cell| **cell == *formula).count();
     assert_eq!(held, 1);
     for name in book.sheet_names() {
         let formulas = book.worksheet_formula(&name).expect("formulas");

@@ -8,6 +8,7 @@ pub mod client;
 pub mod database;
 pub mod programme;
 pub mod seeded;
+pub mod visitor;
 
 pub use app::{App, Setup};
 pub use census::census;
