@@ -2,7 +2,7 @@
 //! rules, in a real browser. `./dev ensure browser` brings it.
 
 use super::{addresses, story};
-use crate::browser::{Driver, sign_in};
+use crate::browser::{Driver, sign_in, text_of};
 use crate::support::seeded::seeded_programme;
 use fantoccini::Client;
 use serde_json::Value;
@@ -74,6 +74,7 @@ async fn no_page_has_a_serious_fault_of_accessibility() {
     assert!(!found.is_empty(), "a field without a label was not found");
 
     sign_in(&browser, &address, &programme.manager_secret).await;
+    text_of(&browser, ".who").await;
     let mut asked = addresses();
     asked.push(story(&programme).await);
     asked.push("/sign-in".to_owned());

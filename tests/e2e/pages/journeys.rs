@@ -63,6 +63,12 @@ async fn fill(browser: &Client, field: &str, value: &str) {
     assert_eq!(set.expect(field), Value::from(value), "{field}");
 }
 
+/// Signs in, and waits until the header says so.
+async fn enter(browser: &Client, address: &str, secret: &str) {
+    sign_in(browser, address, secret).await;
+    text_of(browser, ".who").await;
+}
+
 async fn go(browser: &Client, address: &str) {
     browser.goto(address).await.expect(address);
 }
@@ -82,7 +88,7 @@ async fn a_manager_plans_draws_and_states() {
     for (place, view) in VIEWS.iter().enumerate() {
         let driver = driver_of(view);
         let browser = opened(&driver, view).await;
-        sign_in(&browser, &address, &programme.manager_secret).await;
+        enter(&browser, &address, &programme.manager_secret).await;
         let overview = text_of(&browser, "main").await;
         assert!(overview.contains("What is to be done next"), "{overview}");
 
@@ -176,8 +182,7 @@ async fn a_field_worker_sends_a_wrong_file_mends_it_and_sends_it_again() {
         let folder = tempfile::tempdir().expect("a folder");
         let driver = driver_of(&view);
         let browser = opened(&driver, &view).await;
-        sign_in(&browser, &address, &monitor).await;
-        text_of(&browser, "h1").await;
+        enter(&browser, &address, &monitor).await;
         go(&browser, &format!("{address}/batches")).await;
         fill(&browser, "kind", "usage_survey").await;
         fill(&browser, "round", "usage").await;
@@ -221,8 +226,7 @@ async fn a_verifier_opens_a_figure_to_its_row_checks_a_proof_and_raises_a_findin
     for (place, view) in VIEWS.iter().enumerate() {
         let driver = driver_of(view);
         let browser = opened(&driver, view).await;
-        sign_in(&browser, &address, &verifier).await;
-        text_of(&browser, "h1").await;
+        enter(&browser, &address, &verifier).await;
         let node = format!("{address}/statements/{statement}/trace?node=use/rate/band/1");
         go(&browser, &node).await;
         fits(&browser, "the node").await;
@@ -241,7 +245,7 @@ async fn a_verifier_opens_a_figure_to_its_row_checks_a_proof_and_raises_a_findin
             let outcome = attribute_of(&browser, "#told[data-outcome]", "data-outcome").await;
             assert_eq!(outcome, "holds");
         } else {
-            let told = text_of(&browser, "#checking").await;
+            let told = text_of(&browser, "section[aria-labelledby=checking]").await;
             assert!(told.contains("Scripts are off"), "{told}");
         }
 

@@ -1,7 +1,7 @@
 //! Pictures of each page at both widths, light and dark, for `./dev shots`: for people to look at.
 
 use super::{addresses, story};
-use crate::browser::{Driver, sign_in};
+use crate::browser::{Driver, sign_in, text_of};
 use crate::support::seeded::seeded_programme;
 use std::path::PathBuf;
 
@@ -25,6 +25,7 @@ async fn each_page_is_pictured() {
         )]);
         let browser = driver.browser().await;
         sign_in(&browser, &address, &programme.manager_secret).await;
+        text_of(&browser, ".who").await;
         for (width, name) in [(1280_u32, "wide"), (390, "phone")] {
             for (place, path) in asked.iter().enumerate() {
                 browser.set_window_size(width, 900).await.expect("a size");
