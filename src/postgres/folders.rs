@@ -13,6 +13,7 @@ use std::fs::{DirBuilder, File, OpenOptions, TryLockError};
 use std::io::{Read, Seek, Write};
 use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt, PermissionsExt};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 /// What the operating systems allow for a socket's path, less its ending zero.
 const LONGEST_SOCKET_PATH: usize = 103;
@@ -102,7 +103,7 @@ fn lock(folder: &Path) -> Result<File, PostgresError> {
         .mode(0o600)
         .open(&path)
         .map_err(PostgresError::folder("open", &path))?;
-    let outcome = match file.try_lock() {
+    let outcome = match lock_patiently(&file) {
         Ok(()) => file
             .set_len(0)
             .and_then(|()| file.rewind())
@@ -122,6 +123,19 @@ fn lock(folder: &Path) -> Result<File, PostgresError> {
     };
     outcome.map_err(PostgresError::folder("lock", &path))?;
     Ok(file)
+}
+
+/// A program that this one starts holds a copy of every open file for the moment between its
+/// fork and its exec, and with it a lock that was let go just then.
+fn lock_patiently(file: &File) -> Result<(), TryLockError> {
+    const TRIES: u32 = 20;
+    for _ in 1..TRIES {
+        match file.try_lock() {
+            Err(TryLockError::WouldBlock) => std::thread::sleep(Duration::from_millis(25)),
+            outcome => return outcome,
+        }
+    }
+    file.try_lock()
 }
 
 /// The folder of the server's socket, which only the server's account may enter.
