@@ -130,7 +130,12 @@ fn marks(classes: usize, class_width: f64, bottom: f64, x: &dyn Fn(f64) -> f64) 
         .step_by(every)
         .map(|class| {
             let value = class_width * class as f64;
-            let anchor = if class == 0 { "start" } else { "middle" };
+            // The outermost ones would run out of the drawing.
+            let anchor = match class {
+                0 => "start",
+                last if last == classes => "end",
+                _ => "middle",
+            };
             format!(
                 concat!(
                     r#"<path class="tick" d="M{x} {bottom}v6"/>"#,
