@@ -6,6 +6,7 @@ mod next_steps;
 pub use next_steps::{NextStep, Place};
 
 use super::batches::BatchView;
+use super::findings::PeriodFindings;
 use super::periods::PeriodView;
 use super::rounds::RoundView;
 use super::statements::StatementView;
@@ -41,8 +42,17 @@ pub struct Overview {
     pub periods: Vec<PeriodView>,
     /// The latest statement and its figures.
     pub statement: Option<(StatementView, Statement)>,
+    pub findings: Option<OpenFindings>,
     /// What is to be done next; none for a caller who is bound to sites.
     pub steps: Vec<NextStep>,
+}
+
+/// Findings that are not closed, for those who read findings.
+#[derive(Debug, Clone)]
+pub struct OpenFindings {
+    pub count: u64,
+    /// What they mean for each period that is not closed.
+    pub periods: Vec<PeriodFindings>,
 }
 
 /// What stands between a period and its statement.
@@ -73,6 +83,15 @@ impl Service {
         let (counts, in_service) = self.register_over_time(caller).await?;
         let rounds = self.rounds(caller).await?;
         let batches = self.batches(caller, None).await?;
+        let findings = self.open_findings(caller, &periods).await?;
+        let blocking: BTreeMap<String, Vec<String>> = findings
+            .iter()
+            .flat_map(|found| &found.periods)
+            .map(|found| {
+                let ids = found.blocking.iter().map(|finding| finding.id.clone());
+                (found.period.clone(), ids.collect())
+            })
+            .collect();
         let steps = if whole {
             let sequences: Vec<u64> = batches.iter().map(|batch| batch.sequence).collect();
             next_steps(&Known {
@@ -84,9 +103,9 @@ impl Service {
                 rounds: &rounds,
                 last_steps: &self.last_steps(caller).await?,
                 open_flags: self.open_flags(caller).await?,
-                open_findings: self.findings_not_closed(caller).await?,
+                open_findings: findings.as_ref().map_or(0, |found| found.count),
                 periods: &periods,
-                blocking: &self.holding_open(caller, &periods).await?,
+                blocking: &blocking,
                 statements: &statements,
                 batch_sequences: &sequences,
                 missing: &self.missing(caller, &periods, &statements).await?,
@@ -104,36 +123,30 @@ impl Service {
             batches,
             periods,
             statement,
+            findings,
             steps,
         })
     }
 
-    /// Findings that are not closed; none for those who do not read findings.
-    async fn findings_not_closed(&self, caller: &Caller) -> Result<u64, ServiceError> {
-        if matches!(caller.role, Role::Manager | Role::Verifier) {
-            self.unclosed_findings(caller).await
-        } else {
-            Ok(0)
-        }
-    }
-
-    /// For each open period, the findings that keep it from being closed.
-    async fn holding_open(
+    /// Asked once: the steps and the page both tell of them. None for those who do not read
+    /// findings.
+    async fn open_findings(
         &self,
         caller: &Caller,
         periods: &[PeriodView],
-    ) -> Result<BTreeMap<String, Vec<String>>, ServiceError> {
-        let mut blocking = BTreeMap::new();
+    ) -> Result<Option<OpenFindings>, ServiceError> {
         if !matches!(caller.role, Role::Manager | Role::Verifier) {
-            return Ok(blocking);
+            return Ok(None);
         }
+        let mut found = OpenFindings {
+            count: self.unclosed_findings(caller).await?,
+            periods: Vec::new(),
+        };
         for view in periods.iter().filter(|view| view.closed_by.is_none()) {
-            let code = &view.period.code;
-            let found = self.period_findings(caller, code).await?;
-            let ids = found.blocking.into_iter().map(|finding| finding.id);
-            blocking.insert(code.clone(), ids.collect());
+            let of_period = self.period_findings(caller, &view.period.code).await?;
+            found.periods.push(of_period);
         }
-        Ok(blocking)
+        Ok(Some(found))
     }
 
     async fn register_over_time(

@@ -8,9 +8,10 @@ use super::{links, words};
 use crate::accounting::records::findings::{
     Attachment, FindingClass, FindingState, Subject, SubjectKind,
 };
-use crate::service::findings::{FindingFilter, FindingView, NewFinding};
+use crate::service::findings::{FindingFilter, FindingView, NewFinding, PeriodFindings};
+use crate::service::overview::OpenFindings;
 use crate::service::periods::PeriodView;
-use crate::service::{Caller, Once, Role, Service, ServiceError};
+use crate::service::{Caller, Once, Service, ServiceError};
 use askama::Template;
 use axum::Form;
 use axum::extract::State;
@@ -204,37 +205,31 @@ async fn period_lines(
 ) -> Result<Vec<PeriodLine>, ServiceError> {
     let mut lines = Vec::new();
     for view in periods {
-        let code = &view.period.code;
-        let found = service.period_findings(caller, code).await?;
-        lines.push(PeriodLine {
-            closed: view.closed_by.is_some(),
-            raise: links::raise(caller, SubjectKind::Period, code),
-            blocking: found.blocking.into_iter().map(line).collect(),
-            to_check: found.to_check.into_iter().map(line).collect(),
-            code: code.clone(),
-        });
+        let found = service.period_findings(caller, &view.period.code).await?;
+        lines.push(period_line(caller, view.closed_by.is_some(), found));
     }
     Ok(lines)
 }
 
-/// What the overview says, to readers of findings, of the periods that are not closed.
-pub(super) async fn glance(
-    service: &Service,
-    caller: &Caller,
-    periods: &[PeriodView],
-) -> Result<Option<Glance>, ServiceError> {
-    if !matches!(caller.role, Role::Manager | Role::Verifier) {
-        return Ok(None);
+fn period_line(caller: &Caller, closed: bool, found: PeriodFindings) -> PeriodLine {
+    PeriodLine {
+        closed,
+        raise: links::raise(caller, SubjectKind::Period, &found.period),
+        blocking: found.blocking.into_iter().map(line).collect(),
+        to_check: found.to_check.into_iter().map(line).collect(),
+        code: found.period,
     }
-    let unclosed: Vec<PeriodView> = periods
-        .iter()
-        .filter(|view| view.closed_by.is_none())
-        .cloned()
-        .collect();
-    Ok(Some(Glance {
-        open: service.unclosed_findings(caller).await?,
-        periods: period_lines(service, caller, &unclosed).await?,
-    }))
+}
+
+/// What the overview says of findings, and of the periods that are not closed.
+pub(super) fn glance(caller: &Caller, found: OpenFindings) -> Glance {
+    let periods = found.periods.into_iter();
+    Glance {
+        open: found.count,
+        periods: periods
+            .map(|found| period_line(caller, false, found))
+            .collect(),
+    }
 }
 
 pub(super) async fn list(

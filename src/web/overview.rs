@@ -105,9 +105,10 @@ pub(super) async fn show(
         Some("site") => By::Site,
         _ => By::Model,
     };
-    let findings = findings::glance(&service, &caller, &overview.periods).await?;
     draw(&OverviewPage {
-        findings,
+        findings: overview
+            .findings
+            .map(|found| findings::glance(&caller, found)),
         shell: Shell::of(&caller, Section::Overview, "Overview"),
         invented: caller
             .programme_name
